@@ -1,0 +1,63 @@
+"""The kiln's condition after a firing: power with its uncertainty, slow drift, sudden steps, and what else moved.
+
+Everything here is a natural logarithm of a ratio to the kiln's reference (0 = as the reference, -0.105 = 90 %),
+with one standard error, so that drift and steps add up; ``findings.PowerRatio`` is what people are shown.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from analysis.findings import Basis, Reference
+from analysis.measures import Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The most probable recent sudden change of power: when, how likely, how large (log), and by zone."""
+
+    firing: int
+    started: datetime | None
+    probability: float
+    size: Estimate
+    zone_sizes: tuple[Estimate | None, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """One firing's heat balance against what this kiln's earlier firings lead one to expect (log ratios).
+
+    P full power, C heat capacity of load and lining, L heat loss at equal temperature. A leak raises ``loss`` and
+    leaves ``power_per_capacity``; a heavy load lowers both ``power_per_capacity`` and ``loss_per_capacity``.
+    """
+
+    power_per_capacity: Estimate | None = None
+    loss_per_capacity: Estimate | None = None
+    power_per_loss: Estimate | None = None
+    supply: Estimate | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """State of the kiln after firing number ``index`` (from 0).
+
+    Attributes
+    ----------
+    level, drift : whole-kiln log power ratio now, and its slow change per firing.
+    zone_levels : the same for each zone, None where a zone cannot be told apart.
+    at_least : lower bound (log, 95 % one-sided) from a firing that kept pace, where ``power`` is None.
+    power, zone_power : this firing's own evidence (supply divided out where volts are known), None if it has none.
+    step : a sudden change, if one is more likely than not among recent firings.
+    """
+
+    index: int
+    reference: Reference
+    reference_firings: int
+    basis: Basis
+    level: Estimate | None
+    drift: Estimate | None
+    zone_levels: tuple[Estimate | None, ...]
+    power: Estimate | None
+    zone_power: tuple[Estimate | None, ...]
+    at_least: float | None
+    balance: Balance
+    step: Step | None

@@ -1,0 +1,1 @@
+"""Commands: one module for each verb of the command line."""
