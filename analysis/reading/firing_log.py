@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 OutputKind = Literal["duty", "on-off"]
+StartedFrom = Literal["rows", "text", "file name", "file date", "unknown"]
 
 
 class UnreadableLog(Exception):  # noqa: N818 - named for what it says of the log
@@ -81,7 +82,7 @@ class FiringLog:
     room_c: FloatArray | None = None
     segment: FloatArray | None = None
     started: datetime | None = None
-    started_from: Literal["rows", "text", "file name", "file date", "unknown"] = "unknown"
+    started_from: StartedFrom = "unknown"
     programme: str | None = None
     events: tuple[Event, ...] = ()
     spikes: tuple[Spike, ...] = ()

@@ -1,0 +1,101 @@
+"""What a column does, whatever it is called: climbs like a kiln, is ruled like a set point, is bounded."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analysis.reading.firing_log import FloatArray
+
+Conduct = Literal["empty", "constant", "clock", "segment", "on-off", "volts", "temperature", "bounded", "other"]
+
+_MOST = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Behaviour:
+    """Conduct of one numeric column with the figures it rests on."""
+
+    conduct: Conduct
+    low: float
+    high: float
+    integers: bool
+    zero_share: float
+
+
+def behaviour_of(values: FloatArray) -> Behaviour:
+    """Classify one column (shape (n,), NaN where blank) from all its rows, thinned to some thousands."""
+    x = values[np.isfinite(values)]
+    if x.size < max(3, 0.02 * values.size):
+        return Behaviour("empty", np.nan, np.nan, integers=False, zero_share=0.0)
+    low, high = float(x.min()), float(x.max())
+    if x.size > _MOST:
+        x = x[: x.size // _MOST * _MOST].reshape(_MOST, -1)[:, 0] if x.size > 4 * _MOST else x
+    integers = bool((x == np.rint(x)).all())
+    zero = float(np.count_nonzero(x == 0)) / x.size
+    return Behaviour(_conduct(x, low, high, integers, zero), low, high, integers, zero)
+
+
+def _conduct(x: FloatArray, low: float, high: float, integers: bool, zero: float) -> Conduct:  # noqa: FBT001
+    if high == low:
+        return "constant"
+    step = np.diff(x)
+    if float(np.count_nonzero(step > 0)) >= 0.97 * step.size and x.size > 3:
+        return "clock"
+    changes = int(np.count_nonzero(step))
+    if integers and low >= -1 and high <= 99 and changes <= max(40, 0.02 * x.size):
+        levels = np.unique(x)
+        if levels.size > 2 or changes <= 6:
+            ups = int(np.count_nonzero(step == 1)) + int(np.count_nonzero(x[step.size :] == 0))
+            if levels.size <= 60 and (ups >= 0.4 * changes or changes <= 3):
+                return "segment"
+    if zero > 0.0 and bool(((x == 0) | (x == high)).all()):
+        return "on-off"
+    spread = high - low
+    if low > 80 and high < 720 and spread < 0.3 * high and _rough(step, spread):
+        return "volts"
+    if spread > 100 and high > 120 and low > -60 and not _rough(step, spread):
+        return "temperature"
+    if low >= -1 and high <= 500:
+        return "bounded"
+    return "other"
+
+
+def _rough(step: FloatArray, spread: float) -> bool:
+    """Tell whether a column jumps about instead of moving on slowly."""
+    return float(np.mean(np.abs(step) > 0.06 * spread)) > 0.1 or float(np.abs(step).sum()) > 12 * spread
+
+
+def ruledness(values: FloatArray, time_s: FloatArray) -> float:
+    """Say how much a temperature column looks drawn with a ruler (a set point), about 0..1.5.
+
+    Up to its peak a set point lies on straight lines, so that each sample is within rounding of the line through
+    its neighbours; and after the programme's end it stands still, drops at once or is blank, which no kiln does.
+    """
+    good = np.isfinite(values) & np.isfinite(time_s)
+    x, t = values[good], time_s[good]
+    if x.size < 12:
+        return 0.0
+    steps = np.abs(np.diff(x))
+    moves = steps[steps > 1e-9]
+    if not moves.size:
+        return 0.0
+    count = max(1, min(moves.size, moves.size // 20))
+    quantum = max(float(np.partition(moves, count - 1)[count - 1]), 0.01)
+    top = float(x.max())
+    last = int(np.flatnonzero(x >= 0.98 * top)[-1])
+    stop = max(last, 10)
+    score = 0.0
+    for lag in (2, 5):
+        a, b, c = x[: stop - 2 * lag], x[lag : stop - lag], x[2 * lag : stop]
+        ta, tb, tc = t[: stop - 2 * lag], t[lag : stop - lag], t[2 * lag : stop]
+        if not a.size:
+            continue
+        span = np.where(tc > ta, tc - ta, 1.0)
+        off = np.abs(b - (a + (c - a) * (tb - ta) / span))
+        score += 0.5 * float(np.mean(off <= 1.05 * quantum))
+    tail = x[stop:]
+    blank_tail = good.size - int(np.flatnonzero(good)[-1]) - 1 > 0.05 * good.size
+    drops = tail.size > 0 and float(-np.diff(x[max(0, stop - 1) :]).min(initial=0.0)) > 0.4 * top
+    still = tail.size > 0.05 * x.size and float(np.ptp(tail[tail.size // 2 :])) < 1e-6
+    return score + 0.5 * float(blank_tail or drops or still)

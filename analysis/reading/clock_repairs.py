@@ -1,0 +1,270 @@
+"""Rows put in order and clocks made straight: repeats, swaps, restarts, daylight saving, corrected clocks, gaps."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.reading.firing_log import FloatArray
+from analysis.reading.time_base import TimeKind
+
+Same = Callable[[int, int], bool]
+_HOUR_S = 3600.0
+_SWAP_ROWS = 6
+_MOST_STEPS = 5000
+_NAMED = 4  # repairs named one by one before they are only counted
+_GAP_STEPS = 10.0
+_GAP_S = 600.0
+_EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - local wall time is counted from here
+
+
+@dataclass(slots=True)
+class Straight:
+    """``order``: indices of the rows kept, in time order; ``elapsed_s`` the same length, strictly increasing.
+
+    ``cuts`` are positions in ``order`` where a new stretch began after a restart or gap: firings may part there.
+    """
+
+    order: NDArray[np.intp]
+    elapsed_s: FloatArray
+    repeated: int = 0
+    cuts: list[int] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+    gaps: list[tuple[int, float]] = field(default_factory=list)
+    went_back: bool = False
+    moved: bool = False
+
+
+def clock_text(seconds: float) -> str:
+    """Return elapsed seconds as ``h:mm``."""
+    minutes = round(seconds / 60)
+    return f"{minutes // 60}:{minutes % 60:02d} h"
+
+
+def median_step(seconds: FloatArray) -> float:
+    """Return the usual sampling interval, in seconds, of rows in order (1 if there is none)."""
+    step = np.diff(seconds)
+    step = step[:: step.size // _MOST_STEPS + 1]
+    step = step[step > 0]
+    if not step.size:
+        return 1.0
+    return float(np.partition(step, step.size // 2)[step.size // 2])
+
+
+def straighten(
+    raw: FloatArray, kind: TimeKind, zone: ZoneInfo | None, table: Callable[[], FloatArray], hot: FloatArray
+) -> Straight:
+    """Put rows in order and take jumps out of their time.
+
+    ``raw`` (n,) seconds as logged, finite; ``table()`` (n, k) all numbers of the rows, to tell repeats; ``hot`` (n,)
+    a temperature in any unit. ``zone`` is the kiln's time zone for local clocks, None if unknown.
+    """
+    n = raw.size
+    step = np.diff(raw)
+    if kind == "clock":
+        raw = raw + np.concatenate(([0.0], np.cumsum((step < -12 * _HOUR_S) * 86400.0)))
+        step = np.diff(raw)
+        kind = "local"
+    result = Straight(np.arange(n), raw - raw[0])
+    usual = median_step(raw)
+    if n < 2 or (float(step.min()) > 0 and float(step.max()) < max(_GAP_STEPS * usual, _GAP_S)):
+        return result
+    if float(step.min()) <= 0:
+        raw = _in_order(result, raw, table(), usual)
+    raw = _coarse(result, raw)
+    usual = median_step(raw)
+    _level(result, raw, kind, zone, hot, usual)
+    return result
+
+
+def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float) -> FloatArray:
+    """Drop repeated rows and sort rows that only changed places."""
+    problems = result.problems
+    order = result.order
+    first_s = raw[0]
+    top = np.maximum.accumulate(raw)
+    behind = raw < top
+    edges = np.flatnonzero(np.diff(behind, prepend=False, append=False)).tolist()
+    drop = np.zeros(raw.size, bool)
+    swaps: list[float] = []
+    repeats: list[float] = []
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        earlier = np.searchsorted(top[:start], raw[start:stop])
+        earlier = np.minimum(earlier, start - 1)
+        if bool((raw[earlier] == raw[start:stop]).all()) and _equal(table[earlier], table[start:stop]).all():
+            drop[start:stop] = True
+            repeats.append(float(raw[start] - first_s))
+        elif _hour_back(raw, start, stop, usual):
+            continue
+        elif (low := _block_swap(raw, start, stop)) is not None:
+            window = order[low:stop]
+            order[low:stop] = window[np.argsort(raw[window], kind="stable")]
+            swaps.append(float(raw[start] - first_s))
+    order = order[~drop[order]]
+    values, rows = raw[order], table[order]
+    same_time = np.flatnonzero(np.diff(values) == 0) + 1
+    if same_time.size:
+        twins = same_time[_equal(rows[same_time], rows[same_time - 1])]
+        repeats += [float(values[i] - first_s) for i in twins[:_NAMED].tolist()]
+        drop_twins = np.zeros(order.size, bool)
+        drop_twins[twins] = True
+        order = order[~drop_twins]
+    result.repeated = raw.size - order.size
+    result.order = order
+    result.moved = True
+    if result.repeated:
+        problems.append(_named("repeated row", result.repeated, "dropped", repeats))
+    if swaps:
+        problems.append(_named("swapped row", len(swaps), "put back in order", swaps))
+    return np.asarray(raw[order])
+
+
+def _block_swap(raw: FloatArray, start: int, stop: int) -> int | None:
+    """Return where rows that came too early begin, if a few rows changed places with a few others as they were.
+
+    After a clock was set back rows lie between the earlier ones in time; after a swap all lie before them.
+    """
+    late = raw[start:stop]
+    early = start
+    while early > 0 and start - early <= _SWAP_ROWS and raw[early - 1] > late.min():
+        early -= 1
+    few = stop - start <= _SWAP_ROWS and 0 < start - early <= _SWAP_ROWS
+    return early if few and float(late.max()) < float(raw[early:start].min()) else None
+
+
+def _hour_back(raw: FloatArray, start: int, stop: int, usual: float) -> bool:
+    """Tell the hour that comes twice in autumn, sampled coarsely, from a few swapped rows."""
+    back = float(raw[start - 1] - raw[start])
+    return abs(back + usual - _HOUR_S) <= 0.5 * usual + 60.0 and (stop - start) * usual >= 0.5 * _HOUR_S
+
+
+def _equal(a: FloatArray, b: FloatArray) -> NDArray[np.bool_]:
+    both_nan = np.isnan(a) & np.isnan(b)
+    return np.asarray(((a == b) | both_nan).all(axis=1))
+
+
+def _named(what: str, count: int, done: str, times: list[float]) -> str:
+    at = ", ".join(clock_text(t) for t in sorted(times)[:_NAMED])
+    more = " ..." if count > _NAMED else ""
+    return f"{count} {what}{'s' if count > 1 else ''} {done} at {at}{more}"
+
+
+def _coarse(result: Straight, raw: FloatArray) -> FloatArray:
+    """Spread rows that share a stamp because the clock is logged more coarsely than the samples."""
+    still = np.diff(raw) == 0
+    count = int(np.count_nonzero(still))
+    if not count:
+        return raw
+    if count > 0.2 * raw.size:
+        first = np.concatenate(([True], ~still))
+        stamp = np.cumsum(first) - 1
+        starts = np.flatnonzero(first)
+        sizes = np.diff(np.append(starts, raw.size))
+        within = np.arange(raw.size) - starts[stamp]
+        times = raw[starts]
+        width = np.diff(times)
+        usual = float(np.median(np.abs(width))) if width.size else 1.0
+        width = np.append(np.where((width > 0) & (width < 1.5 * usual), width, usual), usual)
+        result.problems.append(f"the clock is logged in steps of {usual:.0f} s only; rows between are spread evenly")
+        return np.asarray(raw + within / sizes[stamp] * width[stamp])
+    keep = np.concatenate(([True], ~still))
+    gone = raw[~keep] - raw[0]
+    result.problems.append(
+        _named("row", count, "with the time of the row before, but other numbers, left out", list(gone[:_NAMED]))
+    )
+    result.order = result.order[keep]
+    result.moved = True
+    result.repeated += count
+    return raw[keep]
+
+
+def _level(
+    result: Straight, raw: FloatArray, kind: TimeKind, zone: ZoneInfo | None, hot: FloatArray, usual: float
+) -> None:
+    """Take clock jumps out and name gaps."""
+    step = np.diff(raw)
+    odd = np.flatnonzero((step <= 0) | (step > max(_GAP_STEPS * usual, _GAP_S)))
+    temps = hot[result.order]
+    new = step.copy()
+    for i in odd.tolist():
+        at = clock_text(float(new[:i].sum()))
+        jump = float(step[i])
+        if kind == "elapsed":
+            true, text = _elapsed_jump(raw, i, usual, at)
+        else:
+            true, text = _clock_jump(raw, i, usual, kind, zone, temps, at)
+        new[i] = true
+        if text:
+            result.problems.append(text)
+        result.went_back |= jump < 0 and kind != "elapsed"
+        if jump < 0 or true > _GAP_S:
+            result.cuts.append(i + 1)
+        if true > max(_GAP_STEPS * usual, _GAP_S):
+            result.gaps.append((i + 1, true))
+    result.elapsed_s = np.concatenate(([0.0], np.cumsum(new)))
+
+
+def _elapsed_jump(raw: FloatArray, i: int, usual: float, at: str) -> tuple[float, str]:
+    if raw[i + 1] < raw[i]:
+        if raw[i + 1] <= raw[0] + max(20 * usual, 120.0):
+            return usual, f"elapsed time starts again at {at} (a power cut?); the length of the break is not known"
+        return usual, f"elapsed time goes back by {raw[i] - raw[i + 1]:.0f} s at {at}; taken to run on"
+    return float(raw[i + 1] - raw[i]), f"gap of {_long(raw[i + 1] - raw[i])} at {at}"
+
+
+def _long(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds < 2 * _HOUR_S else f"{seconds / _HOUR_S:.1f} h"
+
+
+def _clock_jump(
+    raw: FloatArray, i: int, usual: float, kind: TimeKind, zone: ZoneInfo | None, temps: FloatArray, at: str
+) -> tuple[float, str]:
+    jump = float(raw[i + 1] - raw[i])
+    if kind == "local" and zone is not None:
+        change = _offset(raw[i], zone, 0) - _offset(raw[i + 1], zone, 1)  # > 0: the clock went back
+        if change > 0 and -change - 1 <= jump - usual <= 0.5 * _GAP_S and jump + change > 0:
+            return jump + change, f"clock set back {_long(change)} for the end of daylight saving at {at}: taken out"
+        if change < 0 and jump + change > 0:
+            true = jump + change
+            text = f"clock set on {_long(-change)} for daylight saving at {at}: taken out"
+            if true > max(_GAP_STEPS * usual, _GAP_S):
+                text += f"; a gap of {_long(true)} remains"
+            return true, text
+    elif kind == "local" and jump < 0 and abs(jump + _HOUR_S - usual) <= max(3 * usual, 90.0):
+        return jump + _HOUR_S, f"clock goes back one hour at {at} (end of daylight saving?): taken out"
+    if jump < 0:
+        return usual, f"clock set back by {_long(usual - jump)} at {at}: taken out"
+    if _runs_through(raw, temps, i, usual, jump):
+        return usual, f"clock set on by {_long(jump - usual)} at {at} while the temperature ran on: taken out"
+    return jump, f"gap of {_long(jump)} at {at}"
+
+
+def _offset(local_s: float, zone: ZoneInfo, fold: int) -> float:
+    moment = (_EPOCH + timedelta(seconds=float(local_s))).replace(tzinfo=zone, fold=fold)
+    offset = moment.utcoffset()
+    return 0.0 if offset is None else offset.total_seconds()
+
+
+def _runs_through(raw: FloatArray, temps: FloatArray, i: int, usual: float, jump: float) -> bool:
+    """Tell a clock that jumped from a real gap: the temperature went on as in one sample, at a rate that matters."""
+    reach = 6
+    if i < reach or i + reach + 1 >= raw.size:
+        return False
+    before = (temps[i] - temps[i - reach]) / (raw[i] - raw[i - reach])
+    after = (temps[i + 1 + reach] - temps[i + 1]) / (raw[i + 1 + reach] - raw[i + 1])
+    if not np.isfinite(before + after) or before * after <= 0 or not 0.6 < before / after < 1.6:
+        return False
+    rate = 0.5 * (before + after)
+    off = abs(float(temps[i + 1] - temps[i]) - rate * usual)
+    return bool(abs(rate) * jump > 40.0 and off < 0.1 * abs(rate) * jump)
+
+
+def to_utc(local_s: float, zone: ZoneInfo, *, went_back_later: bool) -> datetime:
+    """Return a local wall time as aware UTC; in the hour that comes twice, the first if the clock went back later."""
+    moment = (_EPOCH + timedelta(seconds=local_s)).replace(tzinfo=zone, fold=0 if went_back_later else 1)
+    if moment.replace(fold=0).utcoffset() == moment.replace(fold=1).utcoffset():
+        moment = moment.replace(fold=0)
+    return moment.astimezone(UTC)

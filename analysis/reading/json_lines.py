@@ -1,0 +1,239 @@
+"""Logs of one JSON object a line (flat, or nested one level) as a table."""
+
+import json
+import math
+import re
+from collections import Counter
+from typing import Any
+
+import numpy as np
+
+from analysis.reading.encoding import PlainText
+from analysis.reading.firing_log import FloatArray, UnreadableLog
+from analysis.reading.rows import Bytes, Stray
+from analysis.reading.shape import Shape, column_kind, kind_of, middle_lines
+from analysis.reading.table import Table, numbers_from_text, table_of
+
+_MOST_COLUMNS = 64
+_WIDEST_TEXT = 48
+
+
+def looks_like_json(plain: PlainText) -> bool:
+    """Tell whether most of the first lines are JSON objects (or the file is one array of them)."""
+    head = plain.body[:4000].lstrip()
+    if b"{" not in head:
+        return False
+    if head[:1] == b"[" and head[1:].lstrip()[:1] == b"{":
+        return True
+    lines = [line.strip() for line in plain.body[:20_000].split(b"\n")[:30] if line.strip()]
+    return sum(line[:1] == b"{" for line in lines) * 2 > len(lines)
+
+
+def json_table(plain: PlainText) -> Table:
+    """Read a log of JSON lines. Raises ``UnreadableLog`` if no line holds an object."""
+    records, strays, cut, empty, lines = _records(plain)
+    if not records:
+        raise UnreadableLog("no line holds a JSON object.", remedy="Check the file.")
+    if any(isinstance(value, dict | list) for value in records[len(records) // 2].values()):
+        records = [_flat(record) for record in records]
+    n = len(records)
+    seen: Counter[str] = Counter()
+    for record in (records[0], records[n // 2], records[-1]):
+        seen.update(record.keys())
+    if any(record.keys() != records[0].keys() for record in records):
+        for record in records:
+            seen.update(record.keys())
+    names = tuple(list(seen)[:_MOST_COLUMNS])
+    numbers: list[FloatArray | None] = []
+    texts: dict[int, list[str]] = {}
+    stamps, bad = set(), {}
+    for i, name in enumerate(names):
+        column = [record.get(name) for record in records]
+        values = _as_numbers(column)
+        if values is None:
+            texts[i] = ["" if value is None else _word(value) for value in column]
+            if _is_stamp(texts[i]):
+                stamps.add(i)
+            elif (found := numbers_from_text(texts[i], ".")) is not None:
+                values = found[0]
+                if found[1]:
+                    bad[i] = (found[1], found[2])
+        numbers.append(values)
+
+    def text(i: int) -> Bytes:
+        cells = np.array([word.encode("utf-8", "replace")[:_WIDEST_TEXT] or b" " for word in texts[i]], dtype=bytes)
+        width = cells.dtype.itemsize
+        block = cells.view(np.uint8).reshape(n, width)
+        return np.where(block == 0, np.uint8(32), block)
+
+    return Table(
+        "JSON lines",
+        "",
+        ".",
+        names,
+        ("",) * len(names),
+        None,
+        (),
+        n,
+        numbers,
+        frozenset(stamps),
+        text,
+        lambda row: " ".join(_word(value) for value in records[row].values()).encode("utf-8", "replace"),
+        strays,
+        bad,
+        empty=empty,
+        cut=cut,
+        lines=lines,
+    )
+
+
+def uniform_json_table(plain: PlainText) -> Table | None:
+    """Read JSON lines that all have the same flat keys in the same order (the common case), quickly.
+
+    The keys are taken out, the values stay as a delimited table. None where the lines are not that uniform.
+    """
+    body, cut = plain.body, None
+    if body[-1:] != b"\n":
+        at = body.rfind(b"\n") + 1
+        if body.endswith(b"}"):
+            body += b"\n"
+        else:
+            body, cut = body[:at], plain.text(body[at : at + 500])
+    end = body.find(b"\n")
+    if end < 0 or b"\\" in body:
+        return None
+    literals = _literals(body[:end])
+    if literals is None:
+        return None
+    names, pieces = literals
+    data = np.frombuffer(body, np.uint8)
+    ends = np.flatnonzero(data == 10)
+    commas = np.flatnonzero(data == 44)
+    if commas.size != ends.size * (len(pieces) - 1):
+        return None
+    starts = np.empty((ends.size, len(pieces)), np.intp)
+    starts[0, 0], starts[1:, 0] = 0, ends[:-1] + 1
+    starts[:, 1:] = commas.reshape(ends.size, len(pieces) - 1) + 1
+    if int(starts[:, -1].max()) + max(map(len, pieces)) >= data.size or bool((np.diff(starts, axis=1) <= 0).any()):
+        return None
+    keep = data != 34
+    for k, piece in enumerate(pieces):
+        for shift, byte in enumerate(piece):
+            place = starts[:, k] + shift
+            if not bool((data[place] == byte).all()):
+                return None
+            keep[place] = False
+    if not bool((data[ends - 1] == 125).all()):
+        return None
+    keep[ends - 1] = False
+    bare = data[keep].tobytes()
+    rows = [cells for line in middle_lines(bare) if len(cells := plain.text(line).split(",")) == len(names)]
+    kinds = tuple(column_kind([row[i] for row in rows]) for i in range(len(names)))
+    blank = ("",) * len(names)
+    shape = Shape(",", ".", len(names), names, blank, None, (), 0, 0, kinds)
+    table = table_of(plain, shape, bare)
+    table.form, table.delimiter = "JSON lines", ""
+    table.cut = cut
+    table.lines += cut is not None
+    return table
+
+
+def _literals(line: bytes) -> tuple[tuple[str, ...], list[bytes]] | None:
+    """Return the keys of one flat JSON object and the bytes before each value (up to and with an opening quote)."""
+    try:
+        record = json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(record, dict) or not 2 <= len(record) <= _MOST_COLUMNS:
+        return None
+    if any(isinstance(value, dict | list) for value in record.values()):
+        return None
+    pieces = []
+    for k, part in enumerate(line.split(b",")):
+        match = re.match(rb'(?:\{\s*)?\s*"[^"\\]*"\s*:\s*"?' if k == 0 else rb'\s*"[^"\\]*"\s*:\s*"?', part)
+        if match is None:
+            return None
+        pieces.append(match[0])
+    return (tuple(record), pieces) if len(pieces) == len(record) else None
+
+
+def _records(plain: PlainText) -> tuple[list[dict[str, Any]], list[Stray], str | None, int, int]:
+    text = plain.text(plain.body)
+    stripped = text.strip()
+    if stripped[:1] == "[":
+        text = re.sub(r"\}\s*,\s*\{", "}\n{", stripped.lstrip("[").rstrip().removesuffix("]"))
+    lines = [line.strip() for line in text.split("\n")]
+    whole = text.endswith("\n") or lines[-1].endswith("}")
+    if lines and not lines[-1]:
+        lines.pop()
+    cut = None
+    if not whole and lines:
+        cut = lines[-1][:500]
+    body = lines[:-1] if cut is not None else lines
+    try:
+        records = json.loads("[" + ",".join(body) + "]")
+        if all(type(record) is dict for record in records) and len(records) == len(body):
+            return records, [], cut, 0, len(lines)
+    except (ValueError, RecursionError):
+        pass
+    return *_line_by_line(body), cut, *_counts(lines)
+
+
+def _as_numbers(column: list[Any]) -> FloatArray | None:
+    """Return a column as numbers (None becomes NaN, true 1), or None if it holds anything else."""
+    if any(isinstance(value, str) for value in column[:50]):
+        return None
+    try:
+        values = np.array(column, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError):
+        return None
+    return np.where(np.isinf(values), np.nan, values) if values.ndim == 1 else None
+
+
+def _counts(lines: list[str]) -> tuple[int, int]:
+    return sum(not line for line in lines), len(lines)
+
+
+def _line_by_line(lines: list[str]) -> tuple[list[dict[str, Any]], list[Stray]]:
+    records: list[dict[str, Any]] = []
+    strays: list[Stray] = []
+    for line in lines:
+        if not line:
+            continue
+        try:
+            record = json.loads(line.rstrip(","))
+        except (ValueError, RecursionError):
+            record = None
+        if isinstance(record, dict):
+            records.append(record)
+        else:
+            strays.append(Stray(len(records), line[:500].encode("utf-8", "replace")))
+    return records, strays
+
+
+def _flat(record: dict[str, Any]) -> dict[str, Any]:
+    """Flatten one level of objects and lists: ``{"zone": {"top": 20}}`` -> ``{"zone top": 20}``."""
+    flat: dict[str, Any] = {}
+    for key, value in record.items():
+        if isinstance(value, dict):
+            flat.update({f"{key} {inner}": deeper for inner, deeper in value.items()})
+        elif isinstance(value, list):
+            flat.update({f"{key} {k + 1}": deeper for k, deeper in enumerate(value[:12])})
+        else:
+            flat[key] = value
+    return flat
+
+
+def _word(value: Any) -> str:  # noqa: ANN401 - whatever JSON holds
+    if isinstance(value, str):
+        return value[:200]
+    if isinstance(value, bool):
+        return "1" if value else "0"
+    if isinstance(value, int | float):
+        return repr(value) if isinstance(value, float) and math.isfinite(value) else str(value)[:40]
+    return ""
+
+
+def _is_stamp(words: list[str]) -> bool:
+    sample = [word for word in words[:: max(1, len(words) // 40)] if word]
+    return bool(sample) and sum(kind_of(word) == "stamp" for word in sample) * 2 > len(sample)

@@ -1,0 +1,361 @@
+"""Which column is what, decided once for the file: by hint, by name, and by what the column does.
+
+Roles: ``time``, ``date``, ``clock``, ``half day``, ``zone``, ``average``, ``set point``, ``output``, ``volts``,
+``amps``, ``room``, ``segment``, ``stage text``, ``programme``, ``message`` and ``ignore``; zone, set point, output and amps may
+carry a number or a zone's name.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.reading.behaviour import Behaviour, behaviour_of, ruledness
+from analysis.reading.firing_log import FloatArray, UnreadableLog
+from analysis.reading.names import NameSays, plain, unit_of, what_name_says
+
+ROLES = (
+    "time",
+    "date",
+    "clock",
+    "half day",
+    "zone",
+    "average",
+    "set point",
+    "output",
+    "volts",
+    "amps",
+    "room",
+    "segment",
+    "stage text",
+    "programme",
+    "message",
+    "ignore",
+)
+_PER_ZONE = ("zone", "set point", "output", "amps")
+_WORDS_FOR_TIME = frozenset({"time", "date", "clock"})
+_WEAK = frozenset({"t", "x", "z", "value", "reading"})
+_PERCENT_TOP = 106.0
+_START_SPREAD = 12.0  # deg C or F between readings of a cold kiln; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column with its role. ``values`` is None for text; ``number`` from 1, ``place`` a zone's name or place."""
+
+    index: int
+    name: str
+    unit: str | None
+    values: FloatArray | None
+    role: str = "ignore"
+    number: int | None = None
+    place: str | None = None
+    why: str = ""
+
+
+def hinted(columns: Mapping[str, str], names: Sequence[str]) -> dict[int, tuple[str, int | None, str | None]]:
+    """Check the register's column hints: index -> (role, number, place). Raises ``UnreadableLog`` naming the hint."""
+    found: dict[int, tuple[str, int | None, str | None]] = {}
+    known = {plain(name).strip(): i for i, name in reversed(list(enumerate(names))) if name}
+    for key, wanted in columns.items():
+        index = known.get(plain(key).strip())
+        if index is None and re.fullmatch(r"[1-9]\d{0,2}", key.strip()) and int(key) <= len(names):
+            index = int(key) - 1
+        if index is None:
+            have = ", ".join(name for name in names if name) or f"numbers 1 to {len(names)}"
+            raise UnreadableLog(
+                f"[kiln.log] columns names {key!r}, but this log has no such column.", remedy=f"It has: {have}."
+            )
+        found[index] = _hinted_role(key, wanted)
+    return found
+
+
+def _hinted_role(key: str, wanted: str) -> tuple[str, int | None, str | None]:
+    text = " ".join(wanted.lower().split())
+    for role in sorted(ROLES, key=len, reverse=True):
+        if text == role:
+            return role, None, None
+        if role in _PER_ZONE and text.startswith(role + " "):
+            rest = " ".join(wanted.split())[len(role) + 1 :]
+            return (role, int(rest), None) if rest.isdigit() else (role, None, rest)
+    raise UnreadableLog(
+        f"[kiln.log] columns: {key!r} is given the role {wanted!r}, which is none.",
+        remedy=f"Use one of: {', '.join(ROLES)} (zone, set point, output and amps may be followed by a zone).",
+    )
+
+
+def decide_roles(
+    columns: Sequence[Column],
+    times: Mapping[int, str],
+    hints: Mapping[int, tuple[str, int | None, str | None]],
+    zones: Sequence[str],
+) -> list[Column]:
+    """Give every column its role.
+
+    ``times`` says which text columns hold times (index -> ``date and time``, ``date``, ``clock``, ``duration`` or
+    ``half day``); ``zones`` are the register's zone names (may be empty). Raises ``UnreadableLog`` without a zone.
+    """
+    said = [what_name_says(column.name) for column in columns]
+    out: list[Column] = []
+    conducts: dict[int, Behaviour] = {}
+    for column, says in zip(columns, said, strict=True):
+        if column.index in hints:
+            role, number, place = hints[column.index]
+            out.append(_with(column, says, role, "setting [kiln.log] columns", number, place))
+        elif column.values is None:
+            out.append(_text_role(column, says, times.get(column.index)))
+        else:
+            out.append(_numeric_role(column, says, column.values, zones))
+    out = _one_time(out, conducts)
+    out = _unnamed(out, conducts, zones)
+    out = _rescue_zones(out, conducts)
+    if not any(column.role == "zone" for column in out):
+        raise UnreadableLog(
+            "no column looks like a kiln's temperature.",
+            remedy='Name it in the register, for example [kiln.log] columns = {"2" = "zone top"}.',
+        )
+    return out
+
+
+def _with(
+    column: Column, says: NameSays, role: str, why: str, number: int | None = None, place: str | None = None
+) -> Column:
+    unit = column.unit or says.unit
+    if number is None and place is None and role in _PER_ZONE:
+        number, place = says.number, says.place
+    return replace(column, role=role, why=why, number=number, place=place, unit=unit)
+
+
+def _text_role(column: Column, says: NameSays, time: str | None) -> Column:
+    if time == "half day":
+        return _with(column, says, "half day", "AM and PM")
+    if time is not None:
+        role = {"date": "date", "clock": "clock"}.get(time, "time")
+        return _with(column, says, role, f"holds a {time}")
+    if says.role in {"message", "programme"}:
+        return _with(column, says, says.role, f'named "{says.word}"')
+    if says.role in {"stage text", "segment"}:
+        return _with(column, says, "stage text", f'named "{says.word}"')
+    return _with(column, says, "stage text" if says.role is None else "ignore", "text")
+
+
+def _numeric_role(column: Column, says: NameSays, values: FloatArray, zones: Sequence[str]) -> Column:
+    role = says.role
+    if role is None:
+        place = _zone_place(column.name, zones)
+        if place is None:
+            return _with(column, says, "?", "")
+        return _with(column, says, "zone", "named like a zone of the register", None, place)
+    why = f'named "{says.word}"'
+    if role in {"stage text", "message"}:
+        role = "segment"
+    low, high = _span(values)
+    if role == "programme" and low != high:
+        return _with(column, says, "ignore", why + ", but changes within the log")
+    if np.isnan(low):
+        return _with(column, says, "ignore" if role == "zone" else role, why + ", but empty")
+    if role == "output" and (low < -_PERCENT_TOP or high > _PERCENT_TOP or low < -5):
+        return _with(column, says, "ignore", why + f", but reaches {high:g}: no share of full output")
+    if role in {"zone", "average", "set point"} and column.unit is None and says.unit == "%":
+        return _with(column, says, "output", "in percent")
+    if role == "zone" and says.word == says.unit and says.place is None:
+        return _with(column, says, "?", "")
+    if role == "zone" and says.word in _WEAK and (says.number is None or not -100 < low <= high < 3000):
+        return _with(column, says, "?", "")
+    if role == "segment" and high - low > 200:
+        return _with(column, says, "ignore", why + ", but runs far beyond segment numbers")
+    if role in _WORDS_FOR_TIME and not _runs_on(values):
+        return _with(column, says, "?", "")
+    if role == "volts" and says.word == "v" and high < 30:
+        return _with(column, says, "ignore", why + ", but too low for a supply")
+    return _with(column, says, role, why)
+
+
+def _zone_place(name: str, zones: Sequence[str]) -> str | None:
+    bare = plain(name).strip()
+    return next((zone for zone in zones if bare and plain(zone).strip() == bare), None)
+
+
+def _span(values: FloatArray) -> tuple[float, float]:
+    low, high = float(values.min(initial=np.inf)), float(values.max(initial=-np.inf))
+    if np.isnan(low):
+        x = values[np.isfinite(values)]
+        return (float(x.min()), float(x.max())) if x.size else (np.nan, np.nan)
+    return low, high
+
+
+def _runs_on(values: FloatArray) -> bool:
+    """Tell whether a numeric column only goes on (but for a few repairs), as a time does."""
+    step = np.diff(values)
+    ups, downs = int(np.count_nonzero(step > 0)), int(np.count_nonzero(step < 0))
+    return step.size == 0 or ups >= 0.5 * step.size >= 10 * downs
+
+
+def _one_time(columns: list[Column], conducts: dict[int, Behaviour]) -> list[Column]:
+    """See that there is a time column: named ones first, else the first column that only goes on."""
+    if any(column.role in _WORDS_FOR_TIME for column in columns):
+        return columns
+    for i, column in enumerate(columns):
+        free = column.role in {"?", "zone", "ignore"} and not column.why.startswith("setting")
+        if free and column.values is not None and _behaviour(column, conducts).conduct == "clock":
+            columns[i] = replace(column, role="time", why="only goes on, as a time does")
+            return columns
+    raise UnreadableLog(
+        "no column holds the time.",
+        remedy='Name it in the register, for example [kiln.log] columns = {"1" = "time"}.',
+    )
+
+
+def _behaviour(column: Column, conducts: dict[int, Behaviour]) -> Behaviour:
+    assert column.values is not None
+    if column.index not in conducts:
+        conducts[column.index] = behaviour_of(column.values)
+    return conducts[column.index]
+
+
+def _unnamed(columns: list[Column], conducts: dict[int, Behaviour], zones: Sequence[str]) -> list[Column]:
+    """Decide the columns without a telling name by what they do."""
+    open_ = [column for column in columns if column.role == "?"]
+    if not open_:
+        return columns
+    out = list(columns)
+    hot = [c for c in open_ if _behaviour(c, conducts).conduct in {"temperature", "clock"} and not _is_count(c)]
+    named = sum(column.role == "zone" for column in columns)
+    if len(hot) + named < max(1, len(zones)):  # a kiln that hardly warmed up
+        cold = [c for c in _alike_at_start(open_) if c not in hot]
+        missing = max(1, len(zones)) + ("set point" not in {c.role for c in columns}) - len(hot) - named
+        hot = sorted([*hot, *cold[: max(0, missing)]], key=lambda c: c.index)
+    for column, role, why in _temperatures(hot, columns, zones):
+        out[column.index] = replace(column, role=role, why=why)
+    rest = [column for column in open_ if out[column.index].role == "?"]
+    for column, role, why in _others(rest, out, conducts, zones):
+        out[column.index] = replace(column, role=role, why=why)
+    return out
+
+
+def _alike_at_start(columns: Sequence[Column]) -> list[Column]:
+    """Return the longest run of neighbouring columns that begin alike (and not at 0), as a cold kiln's readings do."""
+    best: list[Column] = []
+    run: list[Column] = []
+    last = (-9, np.nan)
+    for column in columns:
+        assert column.values is not None
+        head = column.values[np.isfinite(column.values)][:5]
+        first = float(np.median(head)) if head.size else 0.0
+        runs_on = column.index == last[0] + 1 and abs(first - last[1]) <= _START_SPREAD
+        run = [] if abs(first) < 1.0 else [*run, column] if runs_on else [column]
+        last = (column.index, first)
+        best = run if len(run) > len(best) else best
+    return best
+
+
+def _is_count(column: Column) -> bool:
+    assert column.values is not None
+    step = np.diff(column.values)
+    return bool(step.size) and bool((step == step[0]).all())
+
+
+def _temperatures(
+    hot: Sequence[Column], columns: Sequence[Column], zones: Sequence[str]
+) -> list[tuple[Column, str, str]]:
+    """Tell set points from zones among columns that behave like temperatures."""
+    named_zones = sum(column.role == "zone" for column in columns)
+    named_points = sum(column.role == "set point" for column in columns)
+    axis = _axis(columns)
+    scores = {
+        c.index: ruledness(c.values, axis if axis is not None else np.arange(c.values.size, dtype=float))
+        for c in hot
+        if c.values is not None
+    }
+    order = sorted(hot, key=lambda c: -scores[c.index])
+    wanted = len(zones) - named_zones if zones else None
+    points: list[Column] = []
+    if named_points == 0 and len(hot) > (0 if named_zones else 1):
+        if wanted is not None and wanted > 1 and len(hot) == wanted + 1 and not named_zones:
+            points = [max((hot[0], hot[-1]), key=lambda c: scores[c.index])]  # first or last, never among the zones
+        elif wanted is not None and wanted > 0 and len(hot) in {wanted + 1, 2 * wanted}:
+            points = order[: len(hot) - wanted]
+        elif wanted is None or len(hot) != wanted:
+            best, second = scores[order[0].index], scores[order[1].index] if len(order) > 1 else 0.0
+            if best > 0.93 and best - second > 0.02:
+                points = order[:1]
+    ruled = {column.index for column in points}
+    out = []
+    for column in hot:
+        if column.index in ruled:
+            out.append((column, "set point", "runs in straight lines as a programme does"))
+        else:
+            out.append((column, "zone", "climbs and cools as a kiln does"))
+    return out
+
+
+def _axis(columns: Sequence[Column]) -> FloatArray | None:
+    return next((c.values for c in columns if c.role == "time" and c.values is not None), None)
+
+
+def _others(
+    rest: Sequence[Column], columns: Sequence[Column], conducts: dict[int, Behaviour], zones: Sequence[str]
+) -> list[tuple[Column, str, str]]:
+    """Decide outputs, volts, amps, room and segment among the columns that are no temperatures."""
+    out: list[tuple[Column, str, str]] = []
+    outputs = sum(column.role == "output" for column in columns)
+    n_zones = len(zones) or sum(column.role == "zone" for column in columns) or 1
+    have = {column.role for column in columns}
+    for column in rest:
+        seen = _behaviour(column, conducts)
+        role, why = _other_role(seen, outputs < n_zones and "output" not in have, have)
+        if role == "output":
+            outputs += 1
+        out.append((column, role, why))
+    return out
+
+
+def _other_role(seen: Behaviour, output_open: bool, have: set[str]) -> tuple[str, str]:  # noqa: FBT001
+    by_conduct = {
+        "empty": ("ignore", "empty"),
+        "constant": ("ignore", "always the same"),
+        "segment": ("ignore" if "segment" in have else "segment", "small whole numbers in steps"),
+        "volts": ("ignore" if "volts" in have else "volts", "steady about a supply's volts"),
+        "clock": ("ignore", "only counts on"),
+        "other": ("ignore", "behaves like nothing known"),
+        "temperature": ("ignore", "behaves like a temperature"),
+    }
+    if seen.conduct in by_conduct:
+        return by_conduct[seen.conduct]
+    if seen.conduct == "on-off":
+        if output_open and seen.high in {1.0, 100.0}:
+            return "output", "switches between two values"
+        return ("amps" if "amps" not in have and seen.high < 400 else "ignore"), "switches between two values"
+    if seen.zero_share == 0.0 and seen.high - seen.low < 60 and seen.high < 130 and seen.low > -20:
+        return ("ignore" if "room" in have else "room"), "keeps to what a room may have"
+    if output_open and seen.low >= 0 and (seen.high <= 1.005 or (seen.high <= 100.5 and _output_like(seen))):
+        return "output", "bounded as an output is"
+    if "amps" not in have and seen.low >= -1:
+        return "amps", "from zero up, no bound at full output"
+    return "ignore", "behaves like nothing known"
+
+
+def _output_like(seen: Behaviour) -> bool:
+    return seen.integers or seen.high >= 99.5
+
+
+def _rescue_zones(columns: list[Column], conducts: dict[int, Behaviour]) -> list[Column]:
+    """Without a zone, an average (or a set point's twin) has to do: better one temperature than none."""
+    if any(column.role == "zone" for column in columns):
+        return columns
+    for i, column in enumerate(columns):
+        if column.role == "average" and column.values is not None:
+            columns[i] = replace(column, role="zone", why="the only temperature logged is an average")
+            return columns
+    for i, column in enumerate(columns):
+        free = column.role == "ignore" and not column.why.startswith("setting")
+        if free and column.values is not None and _behaviour(column, conducts).conduct == "temperature":
+            columns[i] = replace(column, role="zone", why="the only column that climbs as a kiln does")
+            return columns
+    return columns
+
+
+def unit_from(column: Column, units_row: str) -> str | None:
+    """Return the unit given by the units row, else by the name."""
+    return unit_of(units_row) or column.unit

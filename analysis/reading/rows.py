@@ -1,0 +1,277 @@
+"""The rows of a table: which lines are samples, which are text, which are cut off; and the cells of the samples.
+
+Where every line has the right number of fields (the common case) nothing but counting is done here, and the
+numbers go through pandas' C parser in one call.
+"""
+
+import io
+import re
+import warnings
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.reading.firing_log import FloatArray, UnreadableLog
+from analysis.reading.shape import Shape
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Bytes = NDArray[np.uint8]
+Places = NDArray[np.intp]
+
+_NEWLINE = 10
+_MOST_STRAYS = 20_000
+_QUOTE = 34
+_WIDEST_TEXT = 48
+_DASHES = ["-", "--", "---", "----", "-----"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stray:
+    """A line that is no sample: ``before`` samples came before it."""
+
+    before: int
+    text: bytes
+
+
+@dataclass(slots=True)
+class Rows:
+    """The sample lines of a table in plain form: one-byte delimiter, no quotes, a line feed after each line.
+
+    ``lines`` counts all lines from the first sample on, whatever became of them.
+    ``places`` (lazily found) holds the delimiters' offsets, shape (n, columns - 1); ``ends`` the line ends'.
+    """
+
+    body: bytes
+    delimiter: bytes
+    columns: int
+    n: int
+    strays: list[Stray] = field(default_factory=list)
+    empty: int = 0
+    cut: bytes | None = None
+    headers: list[int] = field(default_factory=list)
+    lines: int = 0
+    places: Places | None = None
+    ends: Places | None = None
+
+    def text(self, column: int) -> Bytes:
+        """Return one column's characters, shape (n, width), padded with blanks (at most 48 wide)."""
+        if self.places is None or self.ends is None:
+            _regular(self)
+        assert self.places is not None
+        assert self.ends is not None
+        ends = self.ends
+        if column == 0:
+            start = np.empty_like(ends)
+            start[0], start[1:] = 0, ends[:-1] + 1
+        else:
+            start = self.places[:, column - 1] + 1
+        stop = self.places[:, column] if column < self.columns - 1 else ends
+        width = stop - start
+        widest = int(min(width.max(initial=0), _WIDEST_TEXT))
+        data = np.frombuffer(self.body, np.uint8)
+        if widest == 0:
+            return np.full((self.n, 1), 32, np.uint8)
+        last = data.size - widest
+        if int(start[-1]) > last:  # the last row ends nearer to the end of the file than the widest cell is wide
+            data = np.append(data, np.full(widest, 32, np.uint8))
+        block: Bytes = np.lib.stride_tricks.sliding_window_view(data, widest)[start]
+        if int(width.min()) < widest:
+            block[np.arange(widest) >= width[:, None]] = 32
+        return block
+
+    def line(self, row: int) -> bytes:
+        """Return one row's bytes, its cells parted by blanks."""
+        if self.ends is None:
+            self.ends = np.flatnonzero(np.frombuffer(self.body, np.uint8) == _NEWLINE)
+        start = int(self.ends[row - 1]) + 1 if row else 0
+        return self.body[start : int(self.ends[row])].replace(self.delimiter, b" ")
+
+
+def find_rows(body: bytes, shape: Shape) -> Rows:
+    """Return the sample rows of ``body`` (which begins at the first sample). Every other line is kept as a stray."""
+    body, cut = _last_line(body, shape)
+    body, headers = _without_headers(body, shape.header)
+    if b'"' in body:
+        body = _unquoted(body, shape.delimiter)
+        delimiter = b"\x1f"
+    elif shape.delimiter == " ":
+        body, delimiter = _single_blanks(body), b"\t"
+    else:
+        delimiter = shape.delimiter.encode("utf-8")
+    if not body:
+        raise UnreadableLog("the log holds no whole row yet.", remedy="Wait until more has been written.")
+    rows = Rows(body, delimiter, shape.columns, 0, cut=cut, headers=headers)
+    data = np.frombuffer(body, np.uint8)
+    lines, marks = int(np.count_nonzero(data == _NEWLINE)), int(np.count_nonzero(data == delimiter[0]))
+    rows.lines = lines + len(headers) + (cut is not None)
+    wants_places = any(kind in {"stamp", "word"} for kind in shape.kinds)
+    if marks == lines * (shape.columns - 1):
+        rows.n = lines
+        if not wants_places or _regular(rows):
+            return rows
+    _sort_out(rows)
+    return rows
+
+
+def _last_line(body: bytes, shape: Shape) -> tuple[bytes, bytes | None]:
+    """Take off a last line that has no end, unless it is as long and complete as the line before it."""
+    if not body or body.endswith(b"\n"):
+        return body, None
+    at = body.rfind(b"\n") + 1
+    last, before = body[at:], body[body.rfind(b"\n", 0, max(at - 1, 0)) + 1 : max(at - 1, 0)]
+    mark = None if shape.delimiter == " " else shape.delimiter.encode("utf-8")
+    mine, other = last.split(mark), before.split(mark)
+    if len(mine) == len(other) == shape.columns and len(mine[-1]) >= len(other[-1]) and _close(mine[-1], other[-1]):
+        return body + b"\n", None
+    return body[:at], last
+
+
+def _without_headers(body: bytes, header: bytes) -> tuple[bytes, list[int]]:
+    """Take out copies of the header line in mid-file; returns also the number of lines before each."""
+    line = b"\n" + header + b"\n"
+    if not header or line not in body:
+        return body, []
+    parts = body.split(line)
+    before, places = 0, []
+    for part in parts[:-1]:
+        before += part.count(b"\n") + 1
+        places.append(before)
+    return b"\n".join(parts), places
+
+
+def _close(cell: bytes, before: bytes) -> bool:
+    """Tell whether a last cell can be whole: the same word, or a number not far from the one before."""
+    if cell == before:
+        return True
+    try:
+        new, old = float(cell.replace(b",", b".")), float(before.replace(b",", b"."))
+    except ValueError:
+        return False
+    return abs(new - old) <= 0.3 * abs(old) + 5.0
+
+
+def _single_blanks(body: bytes) -> bytes:
+    """Turn runs of blanks into one tab; none at the ends of lines."""
+    data = np.frombuffer(body.replace(b"\t", b" ") if b"\t" in body else body, np.uint8)
+    blank = data == 32
+    after_gap = np.empty_like(blank)
+    after_gap[0] = True
+    after_gap[1:] = blank[:-1] | (data[:-1] == _NEWLINE)
+    drop = blank & after_gap
+    squeezed: bytes = data[~drop].tobytes().replace(b" \n", b"\n")
+    return squeezed.replace(b" ", b"\t")
+
+
+def _unquoted(body: bytes, delimiter: str) -> bytes:
+    """Take out double quotes; delimiters outside them become the unit separator (0x1F)."""
+    data = np.frombuffer(body, np.uint8)
+    quote = data == _QUOTE
+    inside = np.cumsum(quote)
+    ends = np.flatnonzero(data == _NEWLINE)
+    if ends.size:  # parity is counted anew in each line: a lost quote spoils one line, not the file
+        before = np.concatenate(([0], inside[ends[:-1]]))
+        inside -= np.repeat(before, np.diff(np.concatenate(([0], ends + 1))))
+    outside = (inside & 1) == 0
+    mark = (data == 32) | (data == 9) if delimiter == " " else data == ord(delimiter)
+    out = np.where(mark & outside, np.uint8(0x1F), data)[~quote]
+    plain: bytes = out.tobytes()
+    if delimiter == " ":
+        plain = re.sub(rb"\x1f+", b"\x1f", plain).replace(b"\n\x1f", b"\n").replace(b"\x1f\n", b"\n")
+    return plain
+
+
+def _regular(rows: Rows) -> bool:
+    """Find all places at once where every line has the same number of fields."""
+    data = np.frombuffer(rows.body, np.uint8)
+    ends = np.flatnonzero(data == _NEWLINE)
+    marks = np.flatnonzero(data == rows.delimiter[0])
+    per_line = rows.columns - 1
+    if marks.size != ends.size * per_line:
+        return False
+    places = marks.reshape(ends.size, per_line)
+    if per_line and ((places[:, -1] >= ends).any() or (places[1:, 0] <= ends[:-1]).any()):
+        return False
+    rows.places, rows.ends, rows.n = places, ends, int(ends.size)
+    return True
+
+
+def _sort_out(rows: Rows) -> None:
+    """Take the lines with another number of fields out of the body."""
+    data = np.frombuffer(rows.body, np.uint8)
+    ends = np.flatnonzero(data == _NEWLINE)
+    marks = np.flatnonzero(data == rows.delimiter[0])
+    counts = np.diff(np.searchsorted(marks, ends), prepend=0)
+    good = counts == rows.columns - 1
+    starts = np.concatenate(([0], ends[:-1] + 1))
+    good &= ends > starts
+    bad = np.flatnonzero(~good)
+    if bad.size == good.size:
+        raise UnreadableLog("no row has the number of fields the table seems to have.", remedy="Check the file.")
+    before = np.cumsum(good)
+    pieces, at = [], 0
+    for index in bad.tolist():
+        pieces.append(rows.body[at : starts[index]])
+        at = int(ends[index]) + 1
+        line = rows.body[starts[index] : ends[index]]
+        if not line.strip():
+            rows.empty += 1
+        elif len(rows.strays) < _MOST_STRAYS:
+            rows.strays.append(Stray(int(before[index]), line[:500]))
+        else:
+            raise UnreadableLog("too many lines do not fit the table.", remedy="Check [kiln.log] delimiter.")
+    pieces.append(rows.body[at:])
+    rows.body = b"".join(pieces)
+    if not _regular(rows):
+        raise UnreadableLog("the rows could not be sorted out.", remedy="Check the file.")
+
+
+def read_numbers(rows: Rows, shape: Shape, wanted: list[int]) -> dict[int, FloatArray | list[str]]:
+    """Parse the wanted columns in one go. A column with cells that are no numbers comes back as its text."""
+    import pandas as pd  # noqa: PLC0415 - costs 0.3 s and 40 MB, which only reading should pay
+
+    frame: pd.DataFrame | None
+    try:
+        frame = _frame(rows, shape, wanted)
+    except pd.errors.ParserError:
+        frame = None
+    if frame is None or len(frame) != rows.n:  # a row too long and one too short made up for each other
+        _sort_out(rows)
+        frame = _frame(rows, shape, wanted)
+    try:
+        block = np.ascontiguousarray(frame.to_numpy(np.float64).T)
+    except (ValueError, TypeError):  # some column holds text
+        return {column: _column(frame[column]) for column in wanted}
+    return {column: block[k] for k, column in enumerate(wanted)}
+
+
+def _column(series: "pd.Series[Any]") -> FloatArray | list[str]:
+    if series.dtype.kind in "fiub":
+        return series.to_numpy(np.float64)
+    return series.fillna("").astype(str).tolist()
+
+
+def _frame(rows: Rows, shape: Shape, wanted: list[int]) -> "pd.DataFrame":
+    import pandas as pd  # noqa: PLC0415
+
+    options: dict[str, object] = {}
+    if len(wanted) < rows.columns:
+        options["usecols"] = wanted
+    if shape.decimal == ",":
+        options["decimal"] = ","
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        frame: pd.DataFrame = pd.read_csv(
+            io.BytesIO(rows.body),
+            header=None,
+            names=range(rows.columns),
+            sep=rows.delimiter.decode("ascii"),
+            quoting=3,
+            na_values=_DASHES,
+            encoding_errors="replace",
+            **options,  # type: ignore[call-overload]
+        )
+    return frame

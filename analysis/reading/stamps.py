@@ -1,0 +1,110 @@
+"""Dates, clocks and durations in columns of text: split into numbers by their pattern, for all rows at once.
+
+A *pattern* is the text of a cell with every run of digits replaced by ``#``: ``2026-03-02T08:14:00Z`` has the
+pattern ``#-#-#T#:#:#Z``. A file has a handful of patterns, so that Python looks at patterns, numpy at rows.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.reading.firing_log import FloatArray
+from analysis.reading.rows import Bytes
+
+_MOST_LAYOUTS = 400
+_POWERS = 10.0 ** np.arange(20)
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """All rows with one pattern: ``rows`` their indices, ``numbers`` shape (rows, runs), ``digits`` of each run.
+
+    ``digits`` is the common number of digits of each run, 0 where it varies from row to row.
+    """
+
+    text: str
+    rows: NDArray[np.intp]
+    numbers: FloatArray
+    digits: tuple[int, ...]
+
+
+def patterns(cells: Bytes) -> list[Pattern]:
+    """Return the patterns of a column given as characters of shape (n, width), most frequent first.
+
+    Rows whose layout is one of too many different ones (free text) are in no pattern.
+    """
+    n, width = cells.shape
+    if not n or not width:
+        return []
+    digit = (cells >= 48) & (cells <= 57)
+    found: dict[str, list[tuple[NDArray[np.intp], FloatArray, tuple[int, ...]]]] = {}
+    for rows in _same_layout(digit):
+        block, mask = cells[rows] if rows.size < n else cells, digit[rows[0]]
+        runs = _runs(mask)
+        numbers = np.empty((rows.size, len(runs)))
+        for k, (start, stop) in enumerate(runs):
+            numbers[:, k] = (block[:, start:stop] - np.float64(48)) @ _POWERS[stop - start - 1 :: -1][: stop - start]
+        digits = tuple(stop - start for start, stop in runs)
+        for same, text in _same_text(block, mask, runs):
+            found.setdefault(text, []).append((rows[same], numbers[same], digits))
+    out = []
+    for text, parts in found.items():
+        rows = np.concatenate([part[0] for part in parts])
+        numbers = np.concatenate([part[1] for part in parts])
+        lengths = {part[2] for part in parts}
+        digits = tuple(d[0] if len(set(d)) == 1 else 0 for d in zip(*lengths, strict=True))
+        out.append(Pattern(text, rows, numbers, digits))
+    return sorted(out, key=lambda p: -p.rows.size)
+
+
+def _same_layout(digit: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
+    """Group rows whose digits stand in the same places."""
+    n = digit.shape[0]
+    if bool((digit == digit[0]).all()):
+        return [np.arange(n)]
+    packed = np.packbits(digit, axis=1)
+    keys = np.zeros((n, 8), np.uint8)
+    keys[:, : min(8, packed.shape[1])] = packed[:, :8]
+    return _alike(keys.view(np.uint64).ravel())
+
+
+def _alike(codes: NDArray[np.uint64]) -> list[NDArray[np.intp]]:
+    """Return the rows of each code, most frequent first; there are few codes, so that one pass each is quickest."""
+    groups: list[NDArray[np.intp]] = []
+    left = np.arange(codes.size)
+    while left.size and len(groups) < _MOST_LAYOUTS:
+        same = codes[left] == codes[left[0]]
+        groups.append(left[same])
+        left = left[~same]
+    groups.sort(key=len, reverse=True)
+    return groups
+
+
+def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(mask, prepend=False, append=False)).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
+def _same_text(
+    block: Bytes, mask: NDArray[np.bool_], runs: list[tuple[int, int]]
+) -> list[tuple[NDArray[np.intp] | slice, str]]:
+    """Split a group further by the characters between the digits."""
+    between = block[:, ~mask]
+    if bool((between == between[0]).all()):
+        return [(slice(None), _pattern_text(block[0], runs))]
+    out: list[tuple[NDArray[np.intp] | slice, str]] = []
+    left = np.arange(block.shape[0])
+    while left.size and len(out) < _MOST_LAYOUTS:
+        same = (between[left] == between[left[0]]).all(axis=1)
+        rows = left[same]
+        out.append((rows, _pattern_text(block[rows[0]], runs)))
+        left = left[~same]
+    return out
+
+
+def _pattern_text(cell: Bytes, runs: list[tuple[int, int]]) -> str:
+    text = bytes(cell).decode("latin-1")
+    for start, stop in reversed(runs):
+        text = text[:start] + "#" + text[stop:]
+    return text.strip()

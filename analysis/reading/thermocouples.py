@@ -1,0 +1,129 @@
+"""Thermocouple readings no kiln can give: spikes, dropouts and a sensor stuck; taken out and counted."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.reading.firing_log import FloatArray, Spike
+
+_LOWEST_C, _HIGHEST_C = -60.0, 1820.0  # below any unheated studio; above type B, the hottest couple (IEC 60584-1)
+_RATE_C_PER_S = 1.0  # faster than any element kiln climbs; a door opened hot may cool a couple as fast
+_SLACK_C = 30.0
+_LONGEST_SPIKE_S = 1200.0
+_STUCK_S = 1800.0
+_STUCK_ROWS = 20
+_STUCK_MOVED_C = 60.0
+_MOST_JUMPS = 2000
+
+
+def clean_zones(
+    elapsed_s: FloatArray, zone_c: FloatArray, set_point_c: FloatArray | None
+) -> tuple[FloatArray, tuple[Spike, ...]]:
+    """Set impossible samples to NaN.
+
+    ``zone_c`` (n, z) in deg C. Returns the cleaned array (the same one where nothing was found) and what was taken out.
+    """
+    spikes: list[Spike] = []
+    out = zone_c
+    for z in range(zone_c.shape[1]):
+        x = zone_c[:, z]
+        bad, kinds = _bad_samples(elapsed_s, x)
+        stuck = _stuck(elapsed_s, x, zone_c, z, set_point_c)
+        if stuck is not None:
+            bad = stuck if bad is None else bad | stuck
+            kinds = kinds if kinds is not None else np.zeros(x.size, np.uint8)
+            kinds[stuck] = 3
+        if bad is None or kinds is None:
+            continue
+        if out is zone_c:
+            out = zone_c.copy()
+        spikes += _described(elapsed_s, x, bad, kinds, z)
+        out[bad, z] = np.nan
+    return out, tuple(spikes)
+
+
+def _bad_samples(t: FloatArray, x: FloatArray) -> tuple[NDArray[np.bool_] | None, NDArray[np.uint8] | None]:
+    """Return which samples are bad, and kind 1 spike, 2 dropout; None where all is well."""
+    step = np.diff(x)
+    limit = _SLACK_C + _RATE_C_PER_S * np.diff(t)
+    low, high = x.min(initial=0.0), x.max(initial=0.0)
+    if not (np.isnan(low) or low < _LOWEST_C or high > _HIGHEST_C or bool((np.abs(step) > limit).any())):
+        return None, None
+    missing = ~((x >= _LOWEST_C) & (x <= _HIGHEST_C))
+    kinds = np.where(missing, np.uint8(2), np.uint8(0))
+    good = np.flatnonzero(~missing)
+    if good.size < 3:
+        return (missing, kinds) if missing.any() else (None, None)
+    xs, ts = x[good], t[good]
+    jumps = np.flatnonzero(np.abs(np.diff(xs)) > _SLACK_C + _RATE_C_PER_S * np.diff(ts))
+    if 0 < jumps.size <= _MOST_JUMPS:
+        for first, last in _spans(xs, ts, jumps.tolist()):
+            kinds[good[first:last]] = 1
+    bad = kinds > 0
+    return (bad, kinds) if bad.any() else (None, None)
+
+
+def _spans(x: FloatArray, t: FloatArray, jumps: list[int]) -> list[tuple[int, int]]:
+    """Pair jumps that return: samples first..last-1 lie off a course that goes on after them."""
+    spans, k = [], 0
+    while k < len(jumps):
+        i = jumps[k]
+        size = float(x[i + 1] - x[i])
+        back = None
+        for m in range(k + 1, min(k + 12, len(jumps))):
+            j = jumps[m]
+            if t[j + 1] - t[i] > _LONGEST_SPIKE_S:
+                break
+            if abs(float(x[j + 1] - x[i])) <= 0.35 * abs(size) + _RATE_C_PER_S * 0.5 * float(t[j + 1] - t[i]):
+                back = m
+                break
+        if back is not None:
+            spans.append((i + 1, jumps[back] + 1))
+            k = back + 1
+        elif i == 0 and abs(size) > 2 * _SLACK_C:  # the very first sample is off
+            spans.append((0, 1))
+            k += 1
+        else:
+            k += 1
+    return spans
+
+
+def _stuck(
+    t: FloatArray, x: FloatArray, zone_c: FloatArray, z: int, set_point_c: FloatArray | None
+) -> NDArray[np.bool_] | None:
+    """Return the samples (but the first) of a value held while the other zones or the set point moved far."""
+    changes = np.flatnonzero(np.diff(x) != 0)
+    edges = np.concatenate(([-1], changes, [x.size - 1]))
+    length = np.diff(edges)
+    if int(length.max()) < _STUCK_ROWS:
+        return None
+    out: NDArray[np.bool_] | None = None
+    for run in np.flatnonzero(length >= _STUCK_ROWS).tolist():
+        start, stop = int(edges[run]) + 1, int(edges[run + 1]) + 1
+        if not np.isfinite(x[start]) or t[stop - 1] - t[start] < _STUCK_S:
+            continue
+        others = np.delete(zone_c[start:stop], z, axis=1)
+        moved = float(np.nanmax(np.nanmax(others, 0) - np.nanmin(others, 0))) if np.isfinite(others).any() else 0.0
+        follows = False
+        if moved < _STUCK_MOVED_C and zone_c.shape[1] == 1 and set_point_c is not None:
+            wanted = set_point_c[start:stop, z]
+            rises = np.isfinite(wanted) & (wanted > x[start])
+            follows = bool(rises.any()) and float(np.ptp(wanted[rises])) > 2 * _STUCK_MOVED_C and x[start] > 100.0
+        if moved >= _STUCK_MOVED_C or follows:
+            out = np.zeros(x.size, bool) if out is None else out
+            out[start + 1 : stop] = True
+    return out
+
+
+def _described(t: FloatArray, x: FloatArray, bad: NDArray[np.bool_], kinds: NDArray[np.uint8], z: int) -> list[Spike]:
+    out = []
+    for code, kind in ((1, "spike"), (2, "dropout"), (3, "stuck")):
+        where = np.flatnonzero(bad & (kinds == code))
+        if not where.size:
+            continue
+        size = None
+        if code == 1:
+            near = np.interp(t[where], t[~bad], x[~bad]) if (~bad).any() else np.zeros(where.size)
+            off = x[where] - near
+            size = float(off[int(np.argmax(np.abs(off)))])
+        out.append(Spike(z, float(t[where[0]]), int(where.size), kind, size))  # type: ignore[arg-type]
+    return out
