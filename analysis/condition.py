@@ -7,7 +7,7 @@ with one standard error, so that drift and steps add up; ``findings.PowerRatio``
 from dataclasses import dataclass
 from datetime import datetime
 
-from analysis.findings import Basis, Reference
+from analysis.findings import Basis, End, Reference
 from analysis.measures import Estimate
 
 
@@ -47,6 +47,10 @@ class Condition:
     at_least : lower bound (log, 95 % one-sided) from a firing that kept pace, where ``power`` is None.
     power, zone_power : this firing's own evidence (supply divided out where volts are known), None if it has none.
     step : a sudden change, if one is more likely than not among recent firings.
+    level_low, level_high : 90 % interval of ``level`` (log; the mixture's own quantiles, not level +/- 1.645 error).
+    programme, programme_fired, new_programme : name or made-up name, times fired so far with this one, first time.
+    leak : probability that heat loss rose suddenly within the last 20 firings (power per capacity unchanged).
+    end, short_c : the firing's end and how far it stayed below its programme's peak, corrected from earlier firings.
     """
 
     index: int
@@ -61,3 +65,11 @@ class Condition:
     at_least: float | None
     balance: Balance
     step: Step | None
+    level_low: float | None = None
+    level_high: float | None = None
+    programme: str = ""
+    programme_fired: int = 0
+    new_programme: bool = False
+    leak: float = 0.0
+    end: End = "complete"
+    short_c: float | None = None

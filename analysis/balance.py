@@ -1,0 +1,261 @@
+"""The heat balance of a whole firing: output against heat into the wall and heat into the load.
+
+At every moment the heat given is taken up by the wall and by what stands in the kiln:
+
+    sum over zones of P_z u_z = A q + C dT/dt
+
+``u_z`` is a zone's share of full output, ``P_z`` its full power, ``q`` the flux into the wall
+(``analysis.wall_heat``, in deg C), ``A`` = k0 * area / L the wall's conductance and ``C`` the heat capacity of
+ware, shelves and the wall's inner skin. Heating and cooling obey the same equation. One firing cannot give P, A
+and C apart, only their ratios; so what is kept of a firing is the matrix of second moments of
+(u_1 ... u_z, q, dT/dt), from which the kiln's state (``analysis.power_filter``) weighs its own estimates.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.clay_water import water_loss_per_h
+from analysis.full_output import Drive, rates_c_per_h
+from analysis.grid import BoolArray, FloatArray, Grid
+from analysis.wall_heat import flux_into_wall
+
+BLOCK_BINS = 5
+"""Ten-minute blocks: long beside the control cycle and the thermocouple's lag, short beside a segment."""
+
+FLUX_UNIT_C = 1000.0
+RATE_UNIT_C_PER_H = 100.0
+
+_CLAY_WATER_C = (450.0, 720.0)
+"""Kaolin minerals give off their bound water between 400 and 700 deg C (Vaughan 1954), a heat sink no log shows."""
+
+_MODEL_ERROR = 0.012
+"""Error of the balance in a block, as a share of full output, above ``_CLAY_WATER_C`` and in cooling."""
+
+_MODEL_ERROR_WARMING = 0.06
+"""The same below: damp ware dries, and the ware lags the chamber while radiation is weak."""
+
+_MODEL_ERROR_CLAY_WATER = 0.03
+
+_LAG_ERROR = 0.10
+"""Error where the rate changes, per 100 deg C per hour from one block to the next: ware and thermocouple follow the
+chamber some minutes late, so the block misses part of C dT/dt (C is 0.1-0.3 in these units)."""
+
+_WATER_HEAT = 0.5
+"""Spread of the clay water's heat, in hours of full output for all of it: 30 kg of a body with half kaolinite take
+15 MJ, half an hour of 8 kW."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeatMoments:
+    """Weighted second moments of a firing's blocks in which every zone's output is known.
+
+    Attributes
+    ----------
+    zones : number of zones z.
+    moments : upper triangle, row by row, of the (z + 2, z + 2) matrix sum(w v v') with
+        v = (u_1 ... u_z, q / 1000 deg C, dT/dt / 100 deg C per h) and w the block's inverse error variance.
+    blocks, full_blocks, cooling_blocks : how many ten-minute blocks, of these with every zone at full output,
+        and without any output.
+    """
+
+    zones: int
+    moments: tuple[float, ...]
+    blocks: int
+    full_blocks: int
+    cooling_blocks: int
+
+    def matrix(self) -> FloatArray:
+        """The symmetric moment matrix, shape (z + 2, z + 2)."""
+        size = self.zones + 2
+        full = np.zeros((size, size))
+        full[np.triu_indices(size)] = self.moments
+        return full + np.triu(full, 1).T
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneMoments:
+    """Weighted second moments of the blocks in which this zone is at full output and another's output is not known.
+
+    Upper triangle of sum(w v v') with v = (u, q / 1000 deg C, dT/dt / 100 deg C per h, exchange) for the zone alone;
+    ``exchange`` is what the warmer rest of the kiln gives it by radiation, (T - mean T) / 100 deg C times the cube of
+    the absolute temperature over 1273 K.
+    """
+
+    moments: tuple[float, ...]
+    blocks: int
+
+    def matrix(self) -> FloatArray:
+        """The symmetric moment matrix, shape (4, 4)."""
+        full = np.zeros((4, 4))
+        full[np.triu_indices(4)] = self.moments
+        return full + np.triu(full, 1).T
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPace:
+    """The hardest half hour in which every zone kept to its set point below full output: flux and rate as above.
+
+    So the full power exceeds A q + C dT/dt there: a lower bound. ``at_c`` is its temperature.
+    """
+
+    flux: float
+    rate: float
+    at_c: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blocks:
+    """Ten-minute means. ``b`` blocks, ``z`` zones; ``output`` is NaN where unknown and is supply-corrected."""
+
+    mid_s: FloatArray
+    zone_c: FloatArray
+    rate_c_per_h: FloatArray
+    flux_c: FloatArray
+    output: FloatArray
+    water_per_h: FloatArray
+    error: FloatArray
+    usable: BoolArray
+
+
+def _block_means(values: FloatArray) -> FloatArray:
+    count = values.shape[0] // BLOCK_BINS
+    means: FloatArray = values[: count * BLOCK_BINS].reshape(count, BLOCK_BINS, *values.shape[1:]).mean(axis=1)
+    return means
+
+
+def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off: bool = False) -> Blocks:
+    """Average the grid into ten-minute blocks with the flux into each zone's wall.
+
+    ``on_off`` says that the output is a relay's state at the moment of each sample, which adds the scatter of
+    counting: u (1 - u) / samples.
+    """
+    zones = grid.zone_c.shape[1]
+    flux = np.stack([flux_into_wall(grid.zone_c[:, zone], grid.step_s) for zone in range(zones)], axis=1)
+    output = drive.output if grid.supply is None else drive.output * grid.supply[:, None]
+    zone_c = _block_means(grid.zone_c)
+    rate = _block_means(rates_c_per_h(grid, 1))
+    mean_c, mean_rate = zone_c.mean(axis=1), rate.mean(axis=1)
+    error = np.where(mean_c < _CLAY_WATER_C[0], _MODEL_ERROR_WARMING, _MODEL_ERROR)
+    error[(mean_rate > 0.0) & (mean_c > _CLAY_WATER_C[0]) & (mean_c < _CLAY_WATER_C[1])] = _MODEL_ERROR_CLAY_WATER
+    error[mean_rate < -5.0] = _MODEL_ERROR
+    turn = np.abs(np.diff(mean_rate, prepend=mean_rate[:1])) / RATE_UNIT_C_PER_H
+    turn = np.maximum(turn, np.append(turn[1:], 0.0))
+    error = np.hypot(error, _LAG_ERROR * turn)
+    mean_output = _block_means(output)
+    if on_off:
+        share = np.clip(np.nan_to_num(mean_output, nan=0.5), 0.02, 0.98).mean(axis=1)
+        duty_error = share * (1.0 - share) / (samples_per_bin * BLOCK_BINS * zones)
+        steady = np.nan_to_num(mean_output).max(axis=1) > 0.0
+        error = np.sqrt(error**2 + np.where(steady, duty_error, 0.0))
+    usable = _block_means((~grid.gap).astype(np.float64)) > 0.99
+    usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.3
+    water = _block_means(water_loss_per_h(grid.mean_c, grid.step_s))
+    return Blocks(_block_means(grid.mid_s), zone_c, rate, _block_means(flux), mean_output, water, error, usable)
+
+
+def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
+    """Collect the moments of the blocks in which all zones' outputs are known; None if under three.
+
+    Blocks that warm with no demand (``welded`` contacts) are left out: their output is not what is logged.
+    """
+    output = blocks.output
+    good = blocks.usable & np.isfinite(output).all(axis=1)
+    if welded:
+        good &= ~((np.nan_to_num(output).max(axis=1) < 0.02) & (blocks.rate_c_per_h.mean(axis=1) > 5.0))
+    # the first block holds the start of heating, whatever the wall did before
+    good[:1] = False
+    count = int(good.sum())
+    if count < 3:
+        return None
+    rows = np.column_stack(
+        (
+            output[good],
+            blocks.flux_c[good].mean(axis=1) / FLUX_UNIT_C,
+            blocks.rate_c_per_h[good].mean(axis=1) / RATE_UNIT_C_PER_H,
+        )
+    )
+    weighted = rows / blocks.error[good][:, None]
+    matrix = weighted.T @ weighted
+    # the unknown heat of the clay's water, integrated out under its own spread
+    water = blocks.water_per_h[good] / blocks.error[good]
+    along = weighted.T @ water
+    matrix -= np.outer(along, along) / (water @ water + 1.0 / _WATER_HEAT**2)
+    zones = output.shape[1]
+    least, most = output[good].min(axis=1), output[good].max(axis=1)
+    return HeatMoments(
+        zones=zones,
+        moments=tuple(float(x) for x in matrix[np.triu_indices(zones + 2)]),
+        blocks=count,
+        full_blocks=int((least > 0.9).sum()),
+        cooling_blocks=int((most < 0.02).sum()),
+    )
+
+
+_ZONE_ERROR = 0.03
+"""Error of one zone's balance in a block: what its neighbours give and take is only roughly known."""
+
+_EXCHANGE_K = 1273.15
+
+
+def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
+    """For each zone the moments of the blocks in which it alone is known to be at full output; None under two."""
+    output = blocks.output
+    mean_c = blocks.zone_c.mean(axis=1)
+    unknown = np.isnan(output).any(axis=1) & blocks.usable
+    unknown[:1] = False
+    out: list[ZoneMoments | None] = []
+    for zone in range(output.shape[1]):
+        full = unknown & (np.nan_to_num(output[:, zone]) > 0.95)
+        count = int(full.sum())
+        if count < 2:
+            out.append(None)
+            continue
+        cube = ((blocks.zone_c[full, zone] + 273.15) / _EXCHANGE_K) ** 3
+        rows = np.column_stack(
+            (
+                output[full, zone],
+                blocks.flux_c[full, zone] / FLUX_UNIT_C,
+                blocks.rate_c_per_h[full, zone] / RATE_UNIT_C_PER_H,
+                (blocks.zone_c[full, zone] - mean_c[full]) / 100.0 * cube,
+            )
+        )
+        error = np.hypot(blocks.error[full], _ZONE_ERROR)
+        weighted = rows / error[:, None]
+        matrix = weighted.T @ weighted
+        water = blocks.water_per_h[full] / error
+        along = weighted.T @ water
+        matrix -= np.outer(along, along) / (water @ water + 1.0 / _WATER_HEAT**2)
+        out.append(ZoneMoments(tuple(float(x) for x in matrix[np.triu_indices(4)]), count))
+    return tuple(out)
+
+
+_USUAL_WALL, _USUAL_CAPACITY = 0.30, 0.17
+"""A and C of a usual kiln in these units, to tell which half hour was the hardest."""
+
+
+def kept_pace(blocks: Blocks, full: BoolArray) -> KeptPace | None:
+    """Find the hardest three blocks running in which no zone was at full output while the kiln climbed.
+
+    ``full`` (b, z): share of each block a zone was at full output. Only above the clay's water, where the balance
+    holds to a few per cent.
+    """
+    mean_c = blocks.zone_c.mean(axis=1)
+    rate = blocks.rate_c_per_h.mean(axis=1) / RATE_UNIT_C_PER_H
+    flux = blocks.flux_c.mean(axis=1) / FLUX_UNIT_C
+    kept = blocks.usable & (full.max(axis=1) < 0.05) & (mean_c > 300.0) & (rate > -0.1) & (blocks.error < 0.08)
+    load = _USUAL_WALL * flux + _USUAL_CAPACITY * rate
+    if kept.size < 3:
+        return None
+    run = kept[:-2] & kept[1:-1] & kept[2:]
+    if not run.any():
+        return None
+    mean_load = (load[:-2] + load[1:-1] + load[2:]) / 3.0
+    at = int(np.argmax(np.where(run, mean_load, -np.inf)))
+    inside = slice(at, at + 3)
+    return KeptPace(float(flux[inside].mean()), float(rate[inside].mean()), float(mean_c[inside].mean()))
+
+
+def block_shares(flags: BoolArray) -> FloatArray:
+    """Share of each block in which a flag of the grid's bins is set, shape (b, z)."""
+    return _block_means(flags.astype(np.float64))

@@ -1,0 +1,77 @@
+"""Heat against demand: no rise at full output, rise with no demand, and lag behind the set point."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.full_output import Drive, rates_c_per_h
+from analysis.grid import Grid
+
+_NO_RISE_C_PER_H = 6.0
+"""A sound kiln at full output climbs at well over 50 deg C per hour below red heat; this is standing still."""
+
+_FREE_RISE_C_PER_H = 25.0
+"""A zone without demand warms a little from its neighbours or from heat soaking back; not at this rate for long."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoRise:
+    """The longest stand at full output: ``minutes`` of it, at ``at_c``, in zone number ``zone``."""
+
+    minutes: float
+    at_c: float
+    zone: int
+
+
+def no_rise(grid: Grid, drive: Drive) -> NoRise | None:
+    """Longest time a zone was at full output without warming; None if under twenty minutes."""
+    rates = rates_c_per_h(grid, 5)
+    standing = drive.full & (rates < _NO_RISE_C_PER_H)
+    standing[drive.end :] = False
+    best: NoRise | None = None
+    for zone in range(standing.shape[1]):
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], standing[:, zone], [False])).astype(np.int8)))
+        if not edges.size:
+            continue
+        starts, stops = edges[::2], edges[1::2]
+        longest = int(np.argmax(stops - starts))
+        minutes = float((stops - starts)[longest] * grid.step_s / 60.0)
+        if minutes >= 20.0 and (best is None or minutes > best.minutes):
+            at_c = float(grid.zone_c[starts[longest] : stops[longest], zone].mean())
+            best = NoRise(minutes, at_c, zone)
+    return best
+
+
+def heat_without_demand_c(grid: Grid, drive: Drive) -> float | None:
+    """Largest rise of a zone while its output was nil and its set point below it; None without output or set point."""
+    if not drive.logged and grid.set_point_c is None:
+        return None
+    rates = rates_c_per_h(grid, 2)
+    # a zone warmed by its neighbours is not heated against demand: it must be at least as hot as the others
+    hottest = grid.zone_c >= grid.mean_c[:, None] - 2.0
+    free = drive.off & (rates > _FREE_RISE_C_PER_H) & hottest
+    if grid.set_point_c is not None:
+        free &= np.nan_to_num(grid.zone_c - grid.set_point_c, nan=0.0) > 3.0
+    rise = np.diff(grid.zone_c, axis=0, prepend=grid.zone_c[:1])
+    best = 0.0
+    for zone in range(free.shape[1]):
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], free[:, zone], [False])).astype(np.int8)))
+        for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            best = max(best, float(rise[start:stop, zone].sum()))
+    return best
+
+
+def worst_lag_c(grid: Grid, drive: Drive) -> float | None:
+    """95th percentile of how far the slowest zone was behind its set point while heated; None without a set point."""
+    if grid.set_point_c is None or drive.end < 5:
+        return None
+    behind = (grid.set_point_c - grid.zone_c)[: drive.end]
+    behind = behind[np.isfinite(behind).all(axis=1)]
+    return float(np.quantile(behind.max(axis=1), 0.95)) if behind.size else None
+
+
+def overshoot_c(grid: Grid) -> float | None:
+    """Highest mean temperature above the highest set point (0 if below); None without a set point."""
+    if grid.set_point_c is None or not np.isfinite(grid.set_point_c).any():
+        return None
+    return max(0.0, float(grid.mean_c.max() - np.nanmax(grid.set_point_c)))

@@ -1,0 +1,121 @@
+"""When each zone is known to be heating at full output or not at all, logged or inferred from the set point.
+
+A controller that sees its zone fall several degrees behind the set point asks for everything it has; a zone
+well above its set point gets nothing. In between the output is whatever the loop needs and cannot be known
+without being logged.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.grid import BoolArray, FloatArray, Grid
+
+BEHIND_C = 3.0
+"""A kiln controller's proportional band is a few degrees, its integral takes up the rest: a zone this far behind over
+ten minutes is at full output (of ten-minute means so far behind, 19 in 20 were, over 25 controllers tried)."""
+
+ABOVE_C = 6.0
+"""A zone this far above its set point is not heated (twice a band, as temperature readings jitter by a degree)."""
+
+FULL_DUTY = 0.985
+"""A logged duty from here up counts as full output (duties are often written in whole percent)."""
+
+_FALLING_C_PER_H = -20.0
+
+_SLOW_COOLING_BELOW_C = 350.0
+"""Colder than this a closed kiln cools so slowly by itself that it cannot be told from one held by its controller."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drive:
+    """How hard each zone is driven. ``n`` bins, ``z`` zones.
+
+    Attributes
+    ----------
+    output : shape (n, z), share of full output, NaN where not known.
+    full, off : shape (n, z), zones at full output and without output.
+    logged : True if the output stands in the log.
+    end : first bin after the programme: from here on the kiln only cools (n if the log stops earlier).
+    """
+
+    output: FloatArray
+    full: BoolArray
+    off: BoolArray
+    logged: bool
+    end: int
+
+
+def rates_c_per_h(grid: Grid, half_width: int = 2) -> FloatArray:
+    """Rate of each zone's temperature over ``2 * half_width`` bins, deg C per hour, shape (n, z)."""
+    padded = np.pad(grid.zone_c, ((half_width, half_width), (0, 0)), mode="edge")
+    rise = padded[2 * half_width :] - padded[: -2 * half_width]
+    span = np.full(grid.mid_s.size, 2.0 * half_width)
+    span[:half_width] -= np.arange(half_width, 0, -1)
+    span[-half_width:] -= np.arange(1, half_width + 1)
+    rates: FloatArray = rise / span[:, None] * (3600.0 / grid.step_s)
+    return rates
+
+
+def _smooth(values: FloatArray) -> FloatArray:
+    """Mean over five bins; NaN spreads."""
+    padded = np.pad(values, ((2, 2), (0, 0)), mode="edge")
+    total = np.cumsum(np.vstack((np.zeros((1, padded.shape[1])), padded)), axis=0)
+    mean: FloatArray = (total[5:] - total[:-5]) / 5.0
+    return mean
+
+
+def programme_end(grid: Grid, rates: FloatArray) -> int:
+    """First bin from which the whole kiln only cools: after the last bin in which it was heated or held.
+
+    Controlled cooling counts as programme while the set point is still followed.
+    """
+    mean_rate = rates.mean(axis=1)
+    heated = mean_rate > _FALLING_C_PER_H
+    # late in a natural cooling the rate itself is small: only bins near the temperature of the last climb count
+    mean = grid.mean_c
+    hottest_after = np.maximum.accumulate(mean[::-1])[::-1]
+    heated &= (mean >= hottest_after - 12.0) & (mean > _SLOW_COOLING_BELOW_C)
+    heated[int(mean.argmax())] = True
+    if grid.set_point_c is not None:
+        lag = np.nanmean(np.where(np.isnan(grid.set_point_c), 1e3, grid.set_point_c) - grid.zone_c, axis=1)
+        heated |= (np.abs(lag) < 3.0) & (mean > 150.0)
+    if grid.output is not None:
+        heated |= np.nan_to_num(grid.output).max(axis=1) > 0.02
+    last = np.flatnonzero(heated)
+    return int(last[-1]) + 1 if last.size else 0
+
+
+def _end_run(flags: NDArray[np.bool_], start: int) -> NDArray[np.bool_]:
+    out = np.zeros_like(flags)
+    out[start:] = True
+    return out
+
+
+def drive_of(grid: Grid) -> Drive:
+    """Find when each zone is at full output, off, or at a known output between.
+
+    Without a logged output and without a set point only the cooling after the end of the programme is known.
+    """
+    rates = rates_c_per_h(grid)
+    end = programme_end(grid, rates)
+    after = _end_run(np.zeros(grid.seen.shape, dtype=np.bool_), end)
+    if grid.output is not None:
+        output = grid.output
+        full = np.nan_to_num(output) >= FULL_DUTY
+        off = np.nan_to_num(output, nan=1.0) <= 0.005
+        return Drive(output, full, off, logged=True, end=end)
+    output = np.full(grid.zone_c.shape, np.nan)
+    off = after & (rates < 0.0)
+    full = np.zeros(grid.seen.shape, dtype=np.bool_)
+    if grid.set_point_c is not None:
+        behind = grid.set_point_c - grid.zone_c
+        lag = _smooth(np.nan_to_num(behind))
+        lag[np.isnan(behind)] = np.nan
+        full = (np.nan_to_num(lag) >= BEHIND_C) & (rates > _FALLING_C_PER_H) & ~after
+        off |= np.nan_to_num(lag) <= -ABOVE_C
+    output[full] = 1.0
+    output[off] = 0.0
+    output[grid.gap] = np.nan
+    return Drive(output, full & ~off, off, logged=False, end=end)

@@ -1,0 +1,125 @@
+"""A firing's samples averaged onto a uniform time grid, the form every measure of power starts from."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.reading.firing_log import FiringLog
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+STEP_S = 120.0
+"""Bin width: several control cycles (10-30 s are usual), and short beside the minutes a kiln needs to change."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """Bin means of one firing. ``n`` bins, ``z`` zones.
+
+    Attributes
+    ----------
+    step_s : bin width in s.  mid_s : shape (n,), bin centres after the first sample.
+    zone_c : shape (n, z) deg C, interpolated across empty bins.  seen : shape (n, z), True where a bin has samples.
+    set_point_c, output : shape (n, z) or None; NaN where not logged.
+    supply : shape (n,) or None, (volts / nameplate volts) squared: the share of rated power the supply allows.
+    gap : shape (n,), True in an interruption of the log too long to interpolate over.
+    """
+
+    step_s: float
+    mid_s: FloatArray
+    zone_c: FloatArray
+    seen: BoolArray
+    set_point_c: FloatArray | None
+    output: FloatArray | None
+    supply: FloatArray | None
+    gap: BoolArray
+
+    @property
+    def mean_c(self) -> FloatArray:
+        """Temperature averaged over the zones, shape (n,)."""
+        mean: FloatArray = self.zone_c.mean(axis=1)
+        return mean
+
+
+def _bin_means(which: NDArray[np.intp], values: FloatArray, bins: int) -> FloatArray:
+    """Mean of ``values`` (samples,) in each bin; NaN where a bin has none."""
+    good = np.isfinite(values)
+    if not good.all():
+        which, values = which[good], values[good]
+    count = np.bincount(which, minlength=bins)
+    total = np.bincount(which, values, minlength=bins)
+    return np.divide(total, count, out=np.full(bins, np.nan), where=count > 0)
+
+
+def _filled(values: FloatArray) -> FloatArray:
+    """Straight lines across the empty bins."""
+    empty = np.isnan(values)
+    if not empty.any():
+        return values
+    if empty.all():
+        return values
+    at = np.arange(values.size)
+    out = values.copy()
+    out[empty] = np.interp(at[empty], at[~empty], values[~empty])
+    return out
+
+
+def _temperatures(log: FiringLog, which: NDArray[np.intp], mid_s: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Zone temperatures at the bin centres (the mean of a bin belongs to the mean time of its samples)."""
+    bins, zones = mid_s.size, log.zone_c.shape[1]
+    zone_c = np.empty((bins, zones))
+    seen = np.empty((bins, zones), dtype=np.bool_)
+    for zone in range(zones):
+        good = np.isfinite(log.zone_c[:, zone])
+        at = which[good]
+        count = np.bincount(at, minlength=bins)
+        has = count > 0
+        seen[:, zone] = has
+        if not has.any():
+            zone_c[:, zone] = np.nan
+            continue
+        share = count[has]
+        temperature = np.bincount(at, log.zone_c[good, zone], minlength=bins)[has] / share
+        time = np.bincount(at, log.elapsed_s[good], minlength=bins)[has] / share
+        zone_c[:, zone] = np.interp(mid_s, time, temperature)
+    return zone_c, seen
+
+
+def grid_of(log: FiringLog, volts: float | None = None) -> Grid | None:
+    """Average a log onto a uniform grid; None if it is too short (under ten bins) or has no temperature.
+
+    A zone without any reading takes the mean of the others. ``volts`` is the nameplate voltage.
+    """
+    elapsed = log.elapsed_s
+    if elapsed.size < 4:
+        return None
+    spacing = float(np.median(np.diff(elapsed)))
+    step = max(STEP_S, spacing)
+    bins = int(elapsed[-1] // step)
+    if bins < 10:
+        return None
+    which = np.minimum((elapsed / step).astype(np.intp), bins - 1)
+    mid_s = (np.arange(bins) + 0.5) * step
+    zone_c, seen = _temperatures(log, which, mid_s)
+    if not seen.any():
+        return None
+    dead = ~seen.any(axis=0)
+    if dead.any():
+        zone_c[:, dead] = zone_c[:, ~dead].mean(axis=1, keepdims=True)
+    gaps = np.flatnonzero(np.diff(elapsed) > 4 * step)
+    gap = np.zeros(bins, dtype=np.bool_)
+    for at in gaps:
+        gap[which[at] + 1 : which[at + 1]] = True
+    zones = range(zone_c.shape[1])
+    set_point = output = supply = None
+    if log.set_point_c is not None:
+        set_point = np.stack([_bin_means(which, log.set_point_c[:, zone], bins) for zone in zones], axis=1)
+    if log.output is not None:
+        output = np.stack([_filled(_bin_means(which, log.output[:, zone], bins)) for zone in zones], axis=1)
+        output[gap] = np.nan
+    if log.volts is not None and volts:
+        mean_v2 = _filled(_bin_means(which, log.volts * log.volts, bins))
+        supply = mean_v2 / (volts * volts)
+    return Grid(step, mid_s, zone_c, seen, set_point, output, supply, gap)

@@ -1,0 +1,187 @@
+"""The kiln's hidden state, firing by firing: a Kalman filter with rival histories.
+
+Slow ageing is a level with a drift; a fault is a jump. Each history (``Hypothesis``) is a Gaussian over the state
+vector of ``analysis.heat_model`` and the story behind it: no jump, or a jump of a zone, of all zones alike, or of
+the wall's loss at some firing. Every firing is weighed under each living history and, where it surprises, under
+histories that branch off it; the few best survive (a mixture Kalman filter; Harrison & Stevens 1976 gave the
+multi-process form). Cost per firing does not depend on how many came before.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import erfc, exp, log, pi, sqrt
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.grid import FloatArray
+from analysis.heat_model import FiringModel
+
+JumpKind = Literal["none", "zone", "all", "leak"]
+Pace = Literal["steady", "wearing"]
+
+MOST_HYPOTHESES = 8
+_LEAST_WEIGHT = 5e-4
+_ITERATIONS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """One history: its log weight, the state's mean and covariance (upper triangle), and its latest jump.
+
+    ``pace`` is the class of its slow drift. ``before`` holds the zones' log powers just before the jump, empty
+    without one; ``fault`` names the single fault whose step was assumed, "" if the size was left open.
+    """
+
+    log_weight: float
+    mean: tuple[float, ...]
+    covariance: tuple[float, ...]
+    jump: JumpKind = "none"
+    jump_firing: int | None = None
+    jump_zone: int | None = None
+    before: tuple[float, ...] = ()
+    pace: Pace = "steady"
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Belief:
+    """A hypothesis unpacked for computing."""
+
+    log_weight: float
+    mean: FloatArray
+    covariance: FloatArray
+    story: Hypothesis
+
+
+@lru_cache(maxsize=8)
+def _upper(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    return np.triu_indices(size)
+
+
+def unpack(hypothesis: Hypothesis) -> Belief:
+    """Arrays of a stored hypothesis."""
+    mean = np.asarray(hypothesis.mean)
+    size = mean.size
+    upper = _upper(size)
+    covariance = np.zeros((size, size))
+    covariance[upper] = hypothesis.covariance
+    covariance.T[upper] = hypothesis.covariance
+    return Belief(hypothesis.log_weight, mean, covariance, hypothesis)
+
+
+def pack(belief: Belief) -> Hypothesis:
+    """The storable form of a belief."""
+    size = belief.mean.size
+    return replace(
+        belief.story,
+        log_weight=float(belief.log_weight),
+        mean=tuple(belief.mean.tolist()),
+        covariance=tuple(belief.covariance[_upper(size)].tolist()),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Posterior:
+    """Result of one update: ``surprise`` is the innovation's squared length (about ``rows`` if all is as expected)."""
+
+    mean: FloatArray
+    covariance: FloatArray
+    log_evidence: float
+    surprise: float
+    rows: int
+
+
+def gauss_newton(prior_mean: FloatArray, prior_covariance: FloatArray, model: FiringModel) -> Posterior:
+    """Update a Gaussian over the augmented state by one firing's residual rows.
+
+    The iterated extended Kalman update (Bell & Cathey 1993: it is Gauss-Newton on the posterior); the log evidence
+    is Laplace's.
+    """
+    active = model.active
+    start = prior_mean[active]
+    across = prior_covariance[:, active]
+    inside = across[active]
+    here = start
+    for _ in range(_ITERATIONS):
+        residual, jacobian = model.rows(here)
+        spread = inside @ jacobian.T
+        inner = jacobian @ spread
+        inner[np.diag_indices(residual.size)] += 1.0
+        innovation = residual + jacobian @ (start - here)
+        solved = np.linalg.solve(inner, innovation)
+        moved = start - spread @ solved
+        step = float(np.abs(moved - here).max())
+        here = moved
+        if step < 1e-3:
+            break
+    gain = np.linalg.solve(inner, jacobian @ across.T).T
+    mean = prior_mean - gain @ innovation
+    covariance = prior_covariance - gain @ (jacobian @ across.T)
+    covariance = 0.5 * (covariance + covariance.T)
+    surprise = max(0.0, float(innovation @ solved) - model.floor)
+    log_evidence = -0.5 * (surprise + float(np.linalg.slogdet(inner)[1]))
+    return Posterior(mean, covariance, log_evidence, surprise, residual.size)
+
+
+_MARGIN_ERROR = 0.02
+"""Error of the balance over half an hour, as a share of full power: how sharp the bound of a kept pace is."""
+
+
+def censored(posterior: Posterior, margin: float, gradient: FloatArray) -> Posterior:
+    """Condition a Gaussian on a positive margin (a kept pace), matching moments of the truncated normal.
+
+    The margin's own error is ``_MARGIN_ERROR``; the log evidence gains the log of the probability that it is positive
+    (Greene, Econometric Analysis, ch. 19: moments of a truncated normal).
+    """
+    spread = posterior.covariance @ gradient
+    variance = float(gradient @ spread) + _MARGIN_ERROR**2
+    deviation = sqrt(variance)
+    z = margin / deviation
+    if z > 4.0:
+        return posterior
+    z = max(z, -6.0)
+    chance = 0.5 * erfc(-z / sqrt(2.0))
+    ratio = exp(-0.5 * z * z) / sqrt(2.0 * pi) / chance
+    shrink = ratio * (ratio + z)
+    return Posterior(
+        posterior.mean + spread * (ratio / deviation),
+        posterior.covariance - np.outer(spread, spread) * (shrink / variance),
+        posterior.log_evidence + log(chance),
+        posterior.surprise + (-2.0 * log(2.0 * chance) if z < 0.0 else 0.0),
+        posterior.rows,
+    )
+
+
+def _merged(alike: list[Belief]) -> Belief:
+    """One Gaussian with the mean and covariance of several weighted ones."""
+    if len(alike) == 1:
+        return alike[0]
+    top = max(b.log_weight for b in alike)
+    raw = np.exp([b.log_weight - top for b in alike])
+    weights = raw / raw.sum()
+    mean: FloatArray = np.sum([w * b.mean for w, b in zip(weights, alike, strict=True)], axis=0)
+    covariance: FloatArray = np.sum(
+        [w * (b.covariance + np.outer(b.mean - mean, b.mean - mean)) for w, b in zip(weights, alike, strict=True)],
+        axis=0,
+    )
+    best = max(alike, key=lambda b: b.log_weight)
+    return replace(best, log_weight=top + float(np.log(raw.sum())), mean=mean, covariance=covariance)
+
+
+def prune(beliefs: list[Belief]) -> list[Belief]:
+    """Merge beliefs that tell the same story, normalise the weights and keep the best few."""
+    stories: dict[tuple[str, ...], list[Belief]] = {}
+    for belief in beliefs:
+        story = belief.story
+        key = (story.pace, story.jump, str(story.jump_firing), str(story.jump_zone), story.fault)
+        stories.setdefault(key, []).append(belief)
+    merged = [_merged(alike) for alike in stories.values()]
+    top = max(b.log_weight for b in merged)
+    total = top + float(np.log(sum(np.exp(b.log_weight - top) for b in merged)))
+    scaled = [replace(b, log_weight=b.log_weight - total) for b in merged]
+    kept = sorted((b for b in scaled if b.log_weight > np.log(_LEAST_WEIGHT)), key=lambda b: -b.log_weight)
+    kept = kept[:MOST_HYPOTHESES]
+    left = float(np.log(sum(np.exp(b.log_weight) for b in kept)))
+    return [replace(b, log_weight=b.log_weight - left) for b in kept]

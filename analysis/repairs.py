@@ -1,0 +1,92 @@
+"""What logbook entries change in the kiln's hidden state."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.grid import FloatArray
+from analysis.heat_model import Layout
+from analysis.power_filter import Belief
+from config.kiln import Kiln
+from config.logbook import LogbookEntry
+
+_NEW_SET = 0.25
+_NEW_PART = 0.15
+_MENDED = 0.05
+"""How far power may stand from where it is expected after a repair (log): a whole new set, one new part, and a
+fault taken away (then the level from before the fault is expected)."""
+
+_NEW_BRICK = 0.15
+_NEW_THERMOCOUPLE = 0.03
+
+
+def _zones_of(kiln: Kiln, entry: LogbookEntry, zones: int) -> list[int]:
+    """Numbers of the zones an entry names, through its circuit if need be; all if it names none."""
+    name = entry.zone
+    if name is None and entry.circuit is not None:
+        name = next((c.zone for c in kiln.circuits if c.name == entry.circuit), None)
+    if name in kiln.zones:
+        return [kiln.zones.index(name)]
+    return list(range(zones))
+
+
+def _loosened(belief: Belief, at: Sequence[int], spread: float) -> FloatArray:
+    covariance = belief.covariance.copy()
+    for index in at:
+        covariance[index, index] += spread**2
+    return covariance
+
+
+def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Belief:
+    """Power as it was before the fault, give or take; the history of the jump ends here."""
+    mean = belief.mean.copy()
+    if belief.story.before:
+        mean[at] = np.maximum(mean[at], np.asarray(belief.story.before)[at])
+    covariance = _loosened(belief, at, spread)
+    del layout
+    story = replace(belief.story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="")
+    return replace(belief, mean=mean, covariance=covariance, story=story)
+
+
+def repaired(
+    kiln: Kiln, layout: Layout, beliefs: list[Belief], entries: Sequence[LogbookEntry]
+) -> tuple[list[Belief], bool]:
+    """Let the beliefs follow the repairs in ``entries``.
+
+    Returns the beliefs and whether the whole set of elements is new (then the reference starts afresh).
+    """
+    new_set = False
+    for entry in entries:
+        if entry.what not in ("replaced", "repaired"):
+            continue
+        at = _zones_of(kiln, entry, layout.zones)
+        if entry.part == "elements" and entry.zone is None:
+            new_set = True
+            beliefs = [_mended(layout, b, at, _NEW_SET) for b in beliefs]
+        elif entry.part in ("elements", "element"):
+            beliefs = [_mended(layout, b, at, _NEW_PART) for b in beliefs]
+        elif entry.part in ("relay", "fuse", "wiring", "supply"):
+            beliefs = [_mended(layout, b, at, _MENDED) for b in beliefs]
+        elif entry.part in ("lid", "brickwork"):
+            beliefs = [replace(b, covariance=_loosened(b, [layout.wall], _NEW_BRICK)) for b in beliefs]
+        elif entry.part == "thermocouple":
+            beliefs = [replace(b, covariance=_loosened(b, [layout.wall], _NEW_THERMOCOUPLE)) for b in beliefs]
+    if new_set:
+        beliefs = [_new_reference(layout, b) for b in beliefs]
+    return beliefs, new_set
+
+
+def _new_reference(layout: Layout, belief: Belief) -> Belief:
+    """Forget the reference (the next firing becomes the first of a new one); the drift is likely to be as before."""
+    covariance = belief.covariance.copy()
+    at = layout.reference
+    covariance[at, :] = 0.0
+    covariance[:, at] = 0.0
+    drift = layout.drift
+    covariance[drift, :] = 0.0
+    covariance[:, drift] = 0.0
+    covariance[drift, drift] = max(float(belief.covariance[drift, drift]), 0.001**2)
+    mean = belief.mean.copy()
+    mean[at] = 0.0
+    return replace(belief, mean=mean, covariance=covariance)
