@@ -1,8 +1,8 @@
 """Which column is what, decided once for the file: by hint, by name, and by what the column does.
 
 Roles: ``time``, ``date``, ``clock``, ``half day``, ``zone``, ``average``, ``set point``, ``output``, ``volts``,
-``amps``, ``room``, ``segment``, ``stage text``, ``programme``, ``message`` and ``ignore``; zone, set point, output and amps may
-carry a number or a zone's name.
+``amps``, ``room``, ``segment``, ``stage text``, ``programme``, ``message`` and ``ignore``; zone, set point, output and
+amps may carry a number or a zone's name.
 """
 
 import re
@@ -159,9 +159,7 @@ def _numeric_role(column: Column, says: NameSays, values: FloatArray, zones: Seq
         return _with(column, says, "ignore", why + f", but reaches {high:g}: no share of full output")
     if role in {"zone", "average", "set point"} and column.unit is None and says.unit == "%":
         return _with(column, says, "output", "in percent")
-    if role == "zone" and says.word == says.unit and says.place is None:
-        return _with(column, says, "?", "")
-    if role == "zone" and says.word in _WEAK and (says.number is None or not -100 < low <= high < 3000):
+    if role == "zone" and _hardly_says_zone(says, low, high):
         return _with(column, says, "?", "")
     if role == "segment" and high - low > 200:
         return _with(column, says, "ignore", why + ", but runs far beyond segment numbers")
@@ -170,6 +168,13 @@ def _numeric_role(column: Column, says: NameSays, values: FloatArray, zones: Seq
     if role == "volts" and says.word == "v" and high < 30:
         return _with(column, says, "ignore", why + ", but too low for a supply")
     return _with(column, says, role, why)
+
+
+def _hardly_says_zone(says: NameSays, low: float, high: float) -> bool:
+    """Tell whether a name holds no more than a unit, or one letter that may mean something else."""
+    if says.word == says.unit:
+        return says.place is None
+    return says.word in _WEAK and (says.number is None or not -100 < low <= high < 3000)
 
 
 def _zone_place(name: str, zones: Sequence[str]) -> str | None:

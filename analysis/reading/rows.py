@@ -147,6 +147,8 @@ def _close(cell: bytes, before: bytes) -> bool:
     """Tell whether a last cell can be whole: the same word, or a number not far from the one before."""
     if cell == before:
         return True
+    if cell[:1] == b'"' or before[:1] == b'"':  # a closing quote says that the cell is whole
+        return len(cell) > 1 and cell[:1] == cell[-1:] == before[:1]
     try:
         new, old = float(cell.replace(b",", b".")), float(before.replace(b",", b"."))
     except ValueError:

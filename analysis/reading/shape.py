@@ -83,6 +83,7 @@ _NO_VALUE = frozenset({"-", "--", "---", "n/a", "na", "nan", "null", "none", "."
 _RULER = re.compile(r"[\s\-=_+|;,:*#~]+")
 _HEAD_BYTES = 40_000
 _LONGEST_CELL = 60
+_FIRST_ROWS = 4
 _LONGEST_LINE = 2000
 
 
@@ -167,8 +168,7 @@ def table_shape(plain: PlainText, *, delimiter: str | None = None, decimal: Deci
     delimiter, columns = found[3], found[2] + 1
     rows = [cells for line in middle if len(cells := split_cells(line, delimiter)) == columns]
     kinds = tuple(column_kind([row[i] for row in rows]) for i in range(columns))
-    mark = decimal or _decimal(rows, delimiter)
-    return _with_head(plain, delimiter, mark, columns, kinds)
+    return _with_head(plain, delimiter, decimal, rows, kinds)
 
 
 def middle_lines(body: bytes) -> list[bytes]:
@@ -236,7 +236,10 @@ def _decimal(rows: Sequence[Sequence[str]], delimiter: str) -> Decimal:
     return "," if commas > thousands and commas >= points else "."
 
 
-def _with_head(plain: PlainText, delimiter: str, decimal: Decimal, columns: int, kinds: tuple[Kind, ...]) -> Shape:
+def _with_head(
+    plain: PlainText, delimiter: str, decimal: Decimal | None, rows: list[list[str]], kinds: tuple[Kind, ...]
+) -> Shape:
+    columns = len(kinds)
     head = plain.body[:_HEAD_BYTES].split(b"\n")
     if len(plain.body) > _HEAD_BYTES:
         head = head[:-1]
@@ -249,12 +252,13 @@ def _with_head(plain: PlainText, delimiter: str, decimal: Decimal, columns: int,
         offset += len(raw) + 1
     if first is None:
         raise UnreadableLog("no row of samples was found in the first part of the file.", remedy="Check the file.")
+    rows += [split_cells(plain.text(raw), delimiter) for raw in head[first : first + _FIRST_ROWS]]
     lines = [plain.text(raw) for raw in head[:first]]
     names, units, header = _header(lines, delimiter, columns)
     preamble = tuple(line.strip() for i, line in enumerate(lines if header is None else lines[:header]) if line.strip())
     return Shape(
         delimiter,
-        decimal,
+        decimal or _decimal(rows, delimiter),
         columns,
         names,
         units,

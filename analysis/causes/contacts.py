@@ -1,0 +1,72 @@
+"""Contacts: a relay that stays closed (heat with no demand), and a connection that comes and goes."""
+
+from analysis.causes.case import Case, Suspicion, backs, speaks_against
+
+LEAST_RISE_C, LEAST_ABOVE_C = 20.0, 20.0
+"""Rise with no demand, and distance above the set point, that no overshoot of a sound kiln reaches."""
+
+LEAST_RISE_UNSEEN_C = 35.0
+"""The same where no set point is logged: a relay's sampled state can miss short pulses of heat."""
+
+SOME_SWINGS, MANY_SWINGS = 5, 8
+_WAITING_SHARE = 0.5
+
+
+def suspect_welded(case: Case) -> list[Suspicion]:
+    """Suspect a welded contact where a zone heats on with no demand."""
+    free = case.signs.free_heat
+    if free is None:
+        return []
+    with_point = free.above_c is not None
+    far = free.above_c is not None and free.above_c >= LEAST_ABOVE_C and free.rise_c >= LEAST_RISE_C
+    blind = not with_point and free.rise_c >= LEAST_RISE_UNSEEN_C
+    if not (far or blind):
+        return []
+    spiked = case.signs.spikes[free.zone] + case.signs.dropouts[free.zone] if case.signs.spikes else 0
+    log_odds = 5.0 + 0.03 * (free.rise_c - LEAST_RISE_C) - (4.0 if spiked >= 3 else 0.0)
+    name = case.zone_name(free.zone)
+    place = f"Zone {name}" if name and len(case.zones) > 1 else "The kiln"
+    where = "" if free.above_c is None else f", to {{dc:{free.above_c:.0f}}} above its set point"
+    evidence = [
+        backs(
+            f"{place} went on warming by {{dc:{free.rise_c:.0f}}} in {free.minutes:.0f} minutes with no demand{where}.",
+            5.0,
+        )
+    ]
+    if case.signs.hot_stop:
+        evidence.append(backs("The controller stopped the firing because it was too hot.", 2.0))
+    if spiked >= 3:
+        evidence.append(
+            speaks_against("Its thermocouple also jumped in this firing, so the rise may not be real.", 4.0)
+        )
+    return [Suspicion("welded_contact", log_odds, name, urgent=True, lasting=True, evidence=tuple(evidence))]
+
+
+def suspect_loose(case: Case) -> list[Suspicion]:
+    """Suspect a loose connection where the climb breaks down and recovers again and again within a firing."""
+    signs = case.signs
+    if not signs.swings:
+        return []
+    clean = [
+        0 if signs.spikes and signs.spikes[i] + signs.dropouts[i] >= 3 else count
+        for i, count in enumerate(signs.swings)
+    ]
+    number = max(range(len(clean)), key=lambda i: clean[i])
+    count = clean[number]
+    if count < SOME_SWINGS:
+        return []
+    log_odds = 0.9 * (count - 6.5)
+    log_odds = min(log_odds, 7.0)
+    name = case.zone_name(number)
+    place = f"zone {name}" if name and len(case.zones) > 1 else "the kiln"
+    evidence = [
+        backs(
+            f"The climb of {place} broke down and recovered {count // 2 + count % 2} times within this firing, "
+            "each time within minutes: power comes and goes.",
+            log_odds,
+        )
+    ]
+    others = [c for i, c in enumerate(clean) if i != number]
+    if others and count >= 1.5 * max(others) + 2:
+        evidence.append(backs("The other zones did so much less, so the fault is in this zone's own circuit.", 0.7))
+    return [Suspicion("loose_connection", log_odds, name, lasting=True, evidence=tuple(evidence))]

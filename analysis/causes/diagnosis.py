@@ -1,0 +1,148 @@
+"""The way through the causes: every family suspects, rivals share the odds, what lasts is kept: `diagnose`."""
+
+from dataclasses import replace
+from math import exp, log
+
+from analysis.causes import contacts, deficits, power_loss, thermocouples, this_firing, wear
+from analysis.causes.case import Case, Suspicion
+from analysis.causes.memory import CausesMemory, Repair, Usual, ZoneMemory
+from analysis.causes.odds import RIVALS, among_rivals, cleared, stand
+from analysis.causes.words import DECIDING, INSPECTION
+from analysis.findings import Finding, Severity
+
+WORTH_TELLING = 0.60
+WORTH_NAMING = 0.20
+"""A cause from here is a warning; a rival from here is named beside it; below, it is left out."""
+
+_TELLING_C = 400.0
+_POWER_FAULTS = {"open_element", "open_circuit", "lost_phase", "low_supply", "heat_leak", "loose_connection"}
+
+
+def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
+    """Return what to remember and the findings after one firing, most probable first."""
+    memory = _prepared(case)
+    case = replace(case, memory=memory)
+    found = deficits.deficits(case)
+    own = [
+        *thermocouples.suspect_fault(case),
+        *contacts.suspect_welded(case),
+        *contacts.suspect_loose(case),
+    ]
+    telling = case.firing.peak_c > _TELLING_C
+    standing, lasting = stand(memory.standing, own, case, telling=telling)
+    zones = thermocouples.remember(case, memory.zones)
+    power = power_loss.suspect(case, found)
+    drifted = thermocouples.suspect_drift(case, zones)
+    sudden = _sudden(case, power)
+    suspicions = [*lasting, *power, *drifted, *wear.suspect(case, sudden), *this_firing.suspect(case)]
+    ranked = among_rivals(_reconciled(suspicions))
+    findings = _findings(case, ranked)
+    alarmed = {f.cause for f in findings if f.severity != "info"}
+    sound = not alarmed & (_POWER_FAULTS | {"thermocouple_fault", "welded_contact"})
+    kept = CausesMemory(
+        zones=deficits.remember(case, zones, sound=sound),
+        volts=_volts(case, memory, sound=sound),
+        standing=standing,
+        ageing_told="element_ageing" in alarmed,
+        ageing_since=wear.onset(case, sudden),
+        repair=memory.repair,
+    )
+    return kept, findings
+
+
+def _prepared(case: Case) -> CausesMemory:
+    """Return the memory fitted to the kiln's zones, with what repairs have settled taken out."""
+    memory = case.memory
+    zones = memory.zones if len(memory.zones) == len(case.zones) else (ZoneMemory(),) * len(case.zones)
+    told, repair = memory.ageing_told, memory.repair
+    for entry in case.entries:
+        if entry.what not in ("replaced", "repaired"):
+            continue
+        repair = Repair(case.index, entry.part or "repair")
+        if entry.part in ("elements", "element", "thermocouple", "relay", "wiring", "brickwork", "lid", "fuse"):
+            zones = tuple(replace(z, drift=0.0, drift_weight=0.0) for z in zones)
+        if entry.part == "elements":
+            zones, told = tuple(ZoneMemory() for _ in zones), False
+            memory = replace(memory, ageing_since=None)
+        if entry.part == "thermocouple":
+            zones = tuple(replace(z, cooling=Usual(), share=Usual()) for z in zones)
+    return replace(memory, zones=zones, standing=cleared(memory.standing, case), ageing_told=told, repair=repair)
+
+
+def _volts(case: Case, memory: CausesMemory, *, sound: bool) -> Usual:
+    drop = case.measures.supply_volts, case.kiln.volts
+    if not sound or drop[0] is None or not drop[1]:
+        return memory.volts
+    return memory.volts.taken(2.0 * log(drop[0] / drop[1]))
+
+
+def _sudden(case: Case, power: list[Suspicion]) -> float:
+    """Return the log power that sudden faults took, which is not ageing's."""
+    step = case.condition.step
+    if step is not None and step.probability > 0.5 and step.size.value < 0.0:
+        return step.size.value
+    del power
+    return 0.0
+
+
+def _reconciled(suspicions: list[Suspicion]) -> list[Suspicion]:
+    """Let one cause explain what another would claim: drift gives way to a zone's loss or a leak."""
+    best = max((s.log_odds for s in suspicions if s.cause in _POWER_FAULTS), default=-9.0)
+    out = []
+    for suspicion in suspicions:
+        if suspicion.cause == "thermocouple_drift" and best > 0.0:
+            suspicion = replace(suspicion, log_odds=suspicion.log_odds - 3.0)
+        out.append(suspicion)
+    return out
+
+
+def _findings(case: Case, ranked: list[tuple[Suspicion, float]]) -> tuple[Finding, ...]:
+    out = []
+    for suspicion, share in ranked:
+        if share < WORTH_NAMING:
+            continue
+        rivals = tuple(
+            (other.cause, round(p, 3))
+            for other, p in ranked
+            if other is not suspicion and p >= 0.05 and _same_evidence(other, suspicion)
+        )
+        out.append(
+            Finding(
+                suspicion.cause,
+                _severity(suspicion, share, ranked),
+                round(share, 3),
+                zone=suspicion.zone,
+                circuit=suspicion.circuit,
+                since=suspicion.since if suspicion.since is not None else case.started,
+                since_firing=suspicion.since_firing if suspicion.since_firing is not None else case.index,
+                power_step=_as_ratio(case, suspicion.power_step),
+                evidence=suspicion.evidence,
+                rivals=rivals,
+                deciding=DECIDING[suspicion.cause],
+                inspection=INSPECTION[suspicion.cause],
+            )
+        )
+    return tuple(out)
+
+
+def _as_ratio(case: Case, step: float | None) -> float | None:
+    """Return a log power step as the change of the power ratio it made."""
+    if step is None:
+        return None
+    level = case.condition.level
+    before = 1.0 if level is None else exp(min(0.2, level.value - step))
+    return round(before * (exp(step) - 1.0), 3)
+
+
+def _same_evidence(one: Suspicion, other: Suspicion) -> bool:
+    return any(one.cause in group and other.cause in group for group in RIVALS)
+
+
+def _severity(suspicion: Suspicion, share: float, ranked: list[tuple[Suspicion, float]]) -> Severity:
+    """Return how loud a finding is: together, rivals for one event are as sure as the event itself."""
+    if suspicion.info_only:
+        return "info"
+    together = sum(p for s, p in ranked if _same_evidence(s, suspicion) and not s.info_only)
+    if max(share, together if share >= WORTH_NAMING else 0.0) < WORTH_TELLING:
+        return "info"
+    return "urgent" if suspicion.urgent and together > 0.8 else "warning"

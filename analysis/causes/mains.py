@@ -1,0 +1,56 @@
+"""The supply: volts that fell, or all zones weaker alike by an amount no broken circuit explains."""
+
+from math import exp, log
+
+from analysis.causes.case import Case
+from analysis.supply import band, volts_for_power
+
+VOLTS_SPREAD = 0.012
+"""Least spread of a firing's mean log volts squared: a supply wanders by about half a per cent of its volts."""
+
+LEAST_DROP = 0.06
+"""Power lost to volts that is worth a word: 3 % of the volts."""
+
+SIZES = (0.05, 0.36)
+"""Log power steps a poor supply makes: 2.5 % (within any standard) to 16 % of the volts (below EN 50160's -15 %)."""
+
+
+def volts_drop(case: Case) -> tuple[float, float] | None:
+    """Return (log power lost to volts against usual, distance in spreads), None where volts are not logged."""
+    volts, nameplate = case.measures.supply_volts, case.kiln.volts
+    if volts is None or not nameplate:
+        return None
+    usual = case.memory.volts
+    value = 2.0 * log(volts / nameplate)
+    distance = usual.distance(value, VOLTS_SPREAD, enough=3)
+    if distance is None:
+        return (value, value / (2 * VOLTS_SPREAD)) if value < -0.10 else None
+    return value - usual.mean, distance
+
+
+def volts_sentence(case: Case) -> str:
+    """Return in plain words what the volts were and should be."""
+    volts, nameplate = case.measures.supply_volts or 0.0, case.kiln.volts or 0.0
+    limits = band(nameplate)
+    kept = "outside" if not limits.low_v <= volts <= limits.high_v else "still within"
+    return (
+        f"The log shows {volts:.0f} V on average while heating against {nameplate:.0f} V on the nameplate, {kept} "
+        f"{limits.standard} ({limits.low_v:.0f} to {limits.high_v:.0f} V)."
+    )
+
+
+def guess_sentence(case: Case, step: float) -> str:
+    """Return what a power step would mean in volts."""
+    nameplate = case.kiln.volts
+    volts = (
+        f"{volts_for_power(exp(step), nameplate):.0f} V instead of {nameplate:.0f} V" if nameplate else "fewer volts"
+    )
+    return f"All zones became weaker alike by {100 * (1 - exp(step)):.0f} %, as {volts} would make them."
+
+
+def density(step: float, error: float) -> float:
+    """Return the log density of a measured log power step if the supply made it (flat over `SIZES`, soft edges)."""
+    low, high = SIZES
+    size = -step
+    beyond = max(0.0, low - size, size - high)
+    return -log(high - low) - 0.5 * (beyond / max(error, 0.02)) ** 2

@@ -1,0 +1,100 @@
+"""What the causes must remember of a kiln from firing to firing: CausesMemory (plain, small, bounded).
+
+``Usual`` is what a measure usually is at this kiln: mean and spread of its first comparable firings, so that a slow
+change stays visible against them. ``Standing`` is a finding that lasts until a repair or the evidence clears it.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from math import sqrt
+
+from analysis.findings import Cause
+
+USUAL_FIRINGS = 10
+"""Firings that settle what is usual: as many as the power's reference, and two to spare for gaps."""
+
+WORTH_KEEPING = -2.0
+"""A suspicion below these log odds is forgotten."""
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """Running mean and sum of squares (Welford 1962) of a measure's first ``USUAL_FIRINGS`` values."""
+
+    count: int = 0
+    mean: float = 0.0
+    squares: float = 0.0
+
+    def taken(self, value: float | None) -> "Usual":
+        """Return this with one more value, or unchanged once enough are in."""
+        if value is None or self.count >= USUAL_FIRINGS:
+            return self
+        count = self.count + 1
+        off = value - self.mean
+        mean = self.mean + off / count
+        return Usual(count, mean, self.squares + off * (value - mean))
+
+    def distance(self, value: float | None, least_spread: float, enough: int = 4) -> float | None:
+        """Return how many spreads ``value`` lies above the usual; None before ``enough`` firings."""
+        if value is None or self.count < enough:
+            return None
+        spread = max(sqrt(self.squares / max(self.count - 1, 1)), least_spread)
+        return (value - self.mean) / (spread * sqrt(1.0 + 1.0 / self.count))
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneMemory:
+    """One zone's usual measures, and the running sum by which its thermocouple's drift shows.
+
+    ``share`` log of its duty over the zones' mean, ``full`` time at full output above the others', ``behind`` deg C
+    behind the hottest zone, ``cooling`` deg C off the mean in free cooling; ``drift`` exponentially weighted.
+    """
+
+    share: Usual = Usual()
+    full: Usual = Usual()
+    behind: Usual = Usual()
+    cooling: Usual = Usual()
+    drift: float = 0.0
+    drift_weight: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A lasting suspicion: its log odds after the last firing, where, and since when."""
+
+    cause: Cause
+    zone: str | None
+    circuit: str | None
+    log_odds: float
+    since_firing: int
+    since: datetime | None
+    power_step: float | None = None
+    quiet: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """When something began: number and start of the firing."""
+
+    firing: int
+    started: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """The latest repair: the number of the first firing after it, and the part."""
+
+    firing: int
+    part: str
+
+
+@dataclass(frozen=True, slots=True)
+class CausesMemory:
+    """Everything the causes carry over; a few hundred numbers at most."""
+
+    zones: tuple[ZoneMemory, ...] = ()
+    volts: Usual = Usual()
+    standing: tuple[Standing, ...] = ()
+    ageing_told: bool = False
+    ageing_since: Onset | None = None
+    repair: Repair | None = None

@@ -1,0 +1,59 @@
+"""What is special about this firing and says nothing of the kiln: a heavy load, a new programme, an early end."""
+
+from math import exp
+
+from analysis.causes.case import Case, Suspicion, backs
+from analysis.causes.odds import log_odds_of
+
+HEAVY = 0.45
+"""Log heat capacity above usual at which a load is heavy (half as much again)."""
+
+_SHORT_C = 25.0
+_ENOUGH_FIRINGS = 5
+
+
+def suspect(case: Case) -> list[Suspicion]:
+    """Suspect what concerns this firing alone; none of it is ever more than information."""
+    return [*_load(case), *_programme(case), *_end(case)]
+
+
+def _load(case: Case) -> list[Suspicion]:
+    balance = case.condition.balance
+    capacity, loss = balance.power_per_capacity, balance.power_per_loss
+    if capacity is None or loss is None or case.index < _ENOUGH_FIRINGS:
+        return []
+    z = (-capacity.value - HEAVY) / max(capacity.error, 0.05)
+    even = abs(loss.value) < max(0.06, 2.0 * loss.error)
+    log_odds = 1.5 * z + 0.5 if even else -3.0
+    if log_odds < -1.0:
+        return []
+    more = 100 * (exp(-capacity.value) - 1)
+    evidence = (
+        backs(
+            f"It took about {more:.0f} % more heat than usual for each degree, in heating and in cooling alike.",
+            log_odds,
+        ),
+        backs("Power against heat loss is as usual, so the elements are not the reason.", 0.7),
+    )
+    return [Suspicion("heavy_load", log_odds, info_only=True, evidence=evidence)]
+
+
+def _programme(case: Case) -> list[Suspicion]:
+    if not case.condition.new_programme or case.index < 3:
+        return []
+    name = case.condition.programme or "this programme"
+    evidence = (backs(f"The programme ({name}) is one this kiln has not fired before in these logs.", 2.0),)
+    return [Suspicion("programme_change", log_odds_of(0.9), info_only=True, evidence=evidence)]
+
+
+def _end(case: Case) -> list[Suspicion]:
+    condition = case.condition
+    if condition.end == "incomplete" or not case.log.complete_tail:
+        text = "The log ends before the firing does, or in the middle of a line."
+        return [Suspicion("incomplete_log", log_odds_of(0.9), info_only=True, evidence=(backs(text, 2.0),))]
+    short = condition.short_c
+    if condition.end == "aborted" and (short is None or short > _SHORT_C):
+        far = "" if short is None else f", {{dc:{short:.0f}}} short of its programme's peak"
+        text = f"The firing was stopped{far} while it still kept pace with its set point."
+        return [Suspicion("aborted_firing", log_odds_of(0.85), info_only=True, evidence=(backs(text, 1.5),))]
+    return []

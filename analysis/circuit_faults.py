@@ -1,0 +1,144 @@
+"""What each single fault would do to the power of the kiln and of each zone, and which of them fits a measured step.
+
+Predictions come from the network of the register where there is one; a kiln whose circuits are not listed is
+treated as one circuit of two equal elements for each zone, and said so by ``FaultStep.assumed``.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import exp, log
+
+from analysis.circuits import LOST_LINE, OPEN_CIRCUIT, OPEN_ELEMENT, Fault, Network, network, single_faults, solve
+from analysis.measures import Estimate
+from config.kiln import Circuit, Kiln
+
+DEAD = log(0.02)  # a zone without any power of its own; 2 % stands for what its neighbours give it
+# Odds of meeting each fault before anything is measured, per element, circuit or kiln: elements and relays fail far
+# more often than supply lines (common practice, no source).
+PRIOR = {OPEN_ELEMENT: 0.5, OPEN_CIRCUIT: 1.0, LOST_LINE: 0.5}
+MODEL_ERROR = 0.06  # log: zones share heat, elements age unevenly, hot wire is 3 to 6 % above cold
+OUTLIER_ODDS = 0.02  # a reading outside everything above, so that no single number can exclude a fault
+
+
+@dataclass(frozen=True, slots=True)
+class FaultStep:
+    """The log power step one fault makes: whole kiln (``total``) and by zone in the kiln's order (``zones``)."""
+
+    fault: Fault
+    zone: str | None
+    circuit: str | None
+    total: float
+    zones: tuple[float, ...]
+    assumed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FaultOdds:
+    """A fault's step with its share of the odds among all single faults."""
+
+    step: FaultStep
+    probability: float
+
+
+def fault_steps(kiln: Kiln) -> tuple[FaultStep, ...]:
+    """Return the step of every single fault that changes any power; faults that look alike are kept apart."""
+    net = network(kiln)
+    assumed = net is None
+    if net is None:
+        net = network(_stand_in(kiln))
+        assert net is not None
+    whole = solve(net)
+    zones = kiln.zones or ("",)
+    out = []
+    for fault in single_faults(net):
+        left = solve(net, fault)
+        total = _log_ratio(left.total_w, whole.total_w)
+        by_zone = tuple(_log_ratio(left.zone_w.get(z, 0.0), whole.zone_w.get(z, 0.0)) for z in zones)
+        if any(abs(s) > 1e-6 for s in (total, *by_zone)):
+            out.append(FaultStep(fault, _zone_of(net, fault), fault.circuit, total, by_zone, assumed))
+    return tuple(out)
+
+
+def fault_odds(
+    steps: Sequence[FaultStep],
+    total: Estimate | None,
+    zones: Sequence[Estimate | None] = (),
+    at_most: Sequence[float | None] = (),
+) -> tuple[FaultOdds, ...]:
+    """Return the odds among single faults given a measured step, most probable first; they sum to 1.
+
+    Parameters
+    ----------
+    steps : from `fault_steps`.
+    total, zones : measured log power steps (whole kiln; by zone in the kiln's order), None where not measured.
+    at_most : for each zone, an upper bound on its step (log) where the zone never reached the band at all.
+    """
+    if not steps:
+        return ()
+    weight = []
+    for step in steps:
+        ln = log(PRIOR[step.fault.kind]) + _ln_step(step, total, zones)
+        for want, bound in zip(step.zones, at_most, strict=False):
+            if bound is not None and want > bound + 2 * MODEL_ERROR:
+                ln += log(OUTLIER_ODDS)
+        weight.append(ln)
+    whole = _log_sum(weight)
+    odds = [FaultOdds(s, exp(w - whole)) for s, w in zip(steps, weight, strict=True)]
+    return tuple(sorted(odds, key=lambda o: -o.probability))
+
+
+def log_evidence(steps: Sequence[FaultStep], total: Estimate | None, zones: Sequence[Estimate | None] = ()) -> float:
+    """Return the log density of a measured step if some single fault made it, over the faults' prior odds."""
+    if not steps:
+        return -50.0
+    prior = [log(PRIOR[s.fault.kind]) for s in steps]
+    weight = [p + _ln_step(s, total, zones) for p, s in zip(prior, steps, strict=True)]
+    return _log_sum(weight) - _log_sum(prior)
+
+
+def _log_sum(values: Sequence[float]) -> float:
+    top = max(values)
+    return top + log(sum(exp(v - top) for v in values))
+
+
+def _ln_step(step: FaultStep, total: Estimate | None, zones: Sequence[Estimate | None]) -> float:
+    """Return the log likelihood of a measured step under one fault."""
+    ln = 0.0 if total is None else ln_likelihood(step.total, total)
+    for want, got in zip(step.zones, zones, strict=False):
+        if got is not None:
+            ln += ln_likelihood(want, got)
+    return ln
+
+
+def ln_likelihood(want: float, got: Estimate) -> float:
+    """Return the log density of a measured step under a predicted one, with a flat tail.
+
+    A dead zone's own power cannot be measured below what its neighbours lend it: anything under 30 % fits.
+    """
+    floor = log(0.3)
+    miss = min(0.0, got.value - floor) if want <= floor and got.value <= floor else got.value - want
+    if want <= floor and got.value <= floor:
+        miss = 0.0
+    spread = (got.error**2 + MODEL_ERROR**2) ** 0.5
+    core = exp(-0.5 * (miss / spread) ** 2) / (spread * (6.283185307179586**0.5))
+    return log((1 - OUTLIER_ODDS) * core + OUTLIER_ODDS / 3.0)
+
+
+def _log_ratio(left: float, whole: float) -> float:
+    if whole <= 0.0:
+        return 0.0
+    return max(DEAD, log(max(left, 1e-9) / whole))
+
+
+def _zone_of(net: Network, fault: Fault) -> str | None:
+    for circuit in net.circuits:
+        if circuit.name == fault.circuit:
+            return circuit.zone
+    return None
+
+
+def _stand_in(kiln: Kiln) -> Kiln:
+    """Return the kiln with one circuit of two equal elements for each zone."""
+    zones = kiln.zones or ("",)
+    circuits = tuple(Circuit(z or "whole kiln", z or None, 2, "parallel", (20.0,)) for z in zones)
+    return Kiln(kiln.id, volts=240.0, zones=kiln.zones, circuits=circuits)

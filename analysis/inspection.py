@@ -1,0 +1,379 @@
+"""What to measure at the kiln, in which order, and what a healthy, an aged and a broken circuit would read.
+
+Expected values come from the register through the electrical network. Nothing here is an instruction to open a
+kiln: the daemon shows the cautions beside every measurement, and measurements with ``live`` set need the power on
+and belong to a licensed person.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import exp, inf, isinf
+from typing import Literal
+
+from analysis.circuits import (
+    HOT_OVER_COLD,
+    LINES,
+    LOST_LINE,
+    Fault,
+    Network,
+    circuit_ohm,
+    network,
+    shown_ohm,
+    solve,
+    terminal_ohm,
+)
+from analysis.condition import Condition
+from analysis.findings import Cause, Finding
+from analysis.parts import PartNeeded, parts_for
+from config.kiln import Circuit, Kiln
+
+WIRE_TOLERANCE = 0.05  # resistance of new wire, a resistance-wire supplier's tolerance table (over 0.15 mm)
+LEAD_OHM = (0.1, 0.5)  # meter leads that were not zeroed (common practice, no source)
+HOT_RISE = 0.06  # the most that FeCrAl wire reads higher hot than cold (alloy handbook, factor Ct)
+TOLERANCES = (
+    "New wire may be 5 % above or below its listed resistance.",
+    "Meter leads add 0.1 to 0.5 Ω: touch the probes together first and subtract what the meter shows.",
+    "A hot element reads up to 6 % more than a cold one: measure below {c:40}.",
+)
+CURRENT_BAND = 0.10  # wire tolerance, a supply within 5 % of its nameplate, and a clamp meter's 2 %
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What one case would read. ``value`` is None where nothing conducts; ``cause`` names the finding it proves."""
+
+    case: str
+    cause: Cause | None
+    value: float | None
+    low: float | None
+    high: float | None
+    shown: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One reading or look, in order. ``key`` is the ``where`` under which the logbook records it."""
+
+    order: int
+    quantity: Literal["ohm", "amp", "volt", "look"]
+    where: str
+    key: str
+    tells: str
+    expected: tuple[Expected, ...] = ()
+    live: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """A visit's measurements in order, parts to bring, and what the register lacks for more."""
+
+    measurements: tuple[Measurement, ...]
+    parts: tuple[PartNeeded, ...]
+    tolerances: tuple[str, ...] = TOLERANCES
+    notes: tuple[str, ...] = ()
+
+
+def inspect(kiln: Kiln, condition: Condition | None = None, findings: Sequence[Finding] = ()) -> Inspection:
+    """Return what to measure and bring, led by the most probable findings; with none, a full check of the circuits."""
+    ranked = sorted(findings, key=lambda f: -f.probability)
+    net = network(kiln)
+    ageing = ageing_by_circuit(kiln, condition)
+    steps: list[Measurement] = []
+    for finding in ranked:
+        steps += _for_cause(kiln, net, finding, ageing)
+    steps += _looks(ranked)
+    steps += [_circuit_ohms(kiln, c, ageing.get(c.name, 1.0)) for c in _by_suspicion(kiln, ranked)]
+    if net is not None and len(net.sources) >= len(LINES):
+        steps += [_pair_ohms(net, pair, ageing) for pair in ("L1-L2", "L2-L3", "L3-L1")]
+    if net is not None:
+        steps += _amps(net, ageing, ranked)
+    steps += _volts(kiln)
+    once: dict[tuple[str, str], Measurement] = {}
+    for step in steps:
+        once.setdefault((step.quantity, step.key), step)
+    # Everything that can be done with the kiln dead comes before anything that needs it live.
+    dead_first = sorted(once.values(), key=lambda m: m.live)
+    ordered = tuple(replace(m, order=i) for i, m in enumerate(dead_first, start=1))
+    return Inspection(ordered, parts_for(kiln, ranked), notes=_notes(kiln, net, condition))
+
+
+def ageing_by_circuit(kiln: Kiln, condition: Condition | None) -> dict[str, float]:
+    """Return estimated resistance over reference, by circuit name: from its zone's level, else the whole kiln's.
+
+    A sudden step is taken out first: what a broken circuit lost is not ageing of the others.
+    """
+    if condition is None:
+        return {}
+    out = {}
+    step = condition.step if condition.step is not None and condition.step.probability > 0.5 else None
+    for circuit in kiln.circuits:
+        level = condition.level
+        jump = step.size.value if step else 0.0
+        if circuit.zone in kiln.zones and len(condition.zone_levels) == len(kiln.zones):
+            number = kiln.zones.index(circuit.zone)
+            if condition.zone_levels[number] is not None:
+                level = condition.zone_levels[number]
+                if step and len(step.zone_sizes) > number and step.zone_sizes[number] is not None:
+                    zone_step = step.zone_sizes[number]
+                    jump = zone_step.value if zone_step else jump
+        if level is not None:
+            out[circuit.name] = min(2.0, max(0.9, exp(-(level.value - jump))))
+    return out
+
+
+def _ohm_case(case: str, cause: Cause | None, ohm: float, spread: float = WIRE_TOLERANCE) -> Expected:
+    if isinf(ohm):
+        return Expected(case, cause, None, None, None, "open (no reading)")
+    low, high = ohm * (1 - spread), ohm * (1 + spread)
+    return Expected(case, cause, ohm, low, high, f"{shown_ohm(ohm)} ({low:.1f} to {high:.1f})")
+
+
+def _circuit_ohms(kiln: Kiln, circuit: Circuit, ageing: float) -> Measurement:
+    """Return the cold resistance of one isolated circuit with the reading of each state it can be in."""
+    place = f", zone {circuit.zone}" if circuit.zone else ""
+    where = f"across the two ends of circuit {circuit.name}{place}, with its wires off the relay"
+    healthy = circuit_ohm(kiln, circuit)
+    cases: list[Expected] = []
+    if healthy is not None:
+        cases.append(_ohm_case("as new", None, healthy))
+        if abs(ageing - 1.0) > 0.01:
+            cases.append(_ohm_case("aged as estimated", "element_ageing", healthy * ageing))
+        if circuit.elements > 1 and circuit.wiring == "parallel":
+            # Elements of a circuit may differ: each one open leaves its own resistance.
+            opened = [circuit_ohm(kiln, circuit, ageing, i) or inf for i in range(circuit.elements)]
+            low, high = min(opened) * (1 - WIRE_TOLERANCE), max(opened) * (1 + WIRE_TOLERANCE)
+            middle = sum(opened) / len(opened)
+            text = f"{shown_ohm(middle)} ({low:.1f} to {high:.1f})"
+            cases.append(Expected("one element open", "open_element", middle, low, high, text))
+            cases.append(_ohm_case("all elements or a lead open", "open_circuit", inf))
+        else:
+            cases.append(_ohm_case("an element or a lead open", "open_element", inf))
+        cases.append(_ohm_case("relay or its wiring dead, circuit itself whole", "open_circuit", healthy * ageing))
+    return Measurement(
+        0,
+        "ohm",
+        where,
+        f"circuit {circuit.name}",
+        "Whether this circuit is whole, aged or open. A normal reading on a circuit that does not heat points to its "
+        "relay, fuse or wiring.",
+        tuple(cases),
+    )
+
+
+def _pair_ohms(net: Network, pair: str, ageing: dict[str, float]) -> Measurement:
+    start, _, end = pair.partition("-")
+    cases = [_ohm_case("as new", None, terminal_ohm(net, start, end))]
+    if ageing:
+        cases.append(_ohm_case("aged as estimated", "element_ageing", terminal_ohm(net, start, end, factors=ageing)))
+    for circuit in net.circuits:
+        opened = terminal_ohm(net, start, end, Fault("open circuit", circuit=circuit.name), ageing)
+        cases.append(_ohm_case(f"circuit {circuit.name} open", "open_circuit", opened))
+    return Measurement(
+        0,
+        "ohm",
+        f"between {start} and {end} on the kiln side of the contactor, supply off and locked, every relay bridged",
+        pair,
+        "Which leg of the three-phase load is missing.",
+        tuple(cases),
+    )
+
+
+def _amps(net: Network, ageing: dict[str, float], findings: Sequence[Finding]) -> list[Measurement]:
+    """Return the line currents at full output: healthy, aged, and with each suspected fault."""
+    hot = {c.name: HOT_OVER_COLD * 1.0 for c in net.circuits}
+    aged = {c.name: HOT_OVER_COLD * ageing.get(c.name, 1.0) for c in net.circuits}
+    cases = {"as new": (None, solve(net, factors=hot))}
+    states: dict[str, tuple[Cause | None, dict[str, float]]] = {}
+    for name, (cause, solution) in cases.items():
+        states[name] = (cause, dict(solution.line_a))
+    if ageing:
+        states["aged as estimated"] = ("element_ageing", dict(solve(net, factors=aged).line_a))
+    for finding in findings:
+        for fault in _faults_of(net, finding):
+            name = f"line {fault.line} lost" if fault.kind == LOST_LINE else f"{fault.kind} in circuit {fault.circuit}"
+            states.setdefault(name, (finding.cause, dict(solve(net, fault, factors=aged).line_a)))
+    lines = [name for name, _ in net.sources if name != "N"]
+    if lines == ["L1", "L2"]:
+        lines = ["L1"]
+    out = []
+    for line in lines:
+        expected = tuple(_amp_case(name, cause, amps.get(line, 0.0)) for name, (cause, amps) in states.items())
+        where = f"clamp meter round {line}, every zone at full output"
+        tells = "Power at once: current times volts. A line far below the others names the missing circuit."
+        out.append(Measurement(0, "amp", where, line, tells, expected, live=True))
+    return out
+
+
+def _amp_case(case: str, cause: Cause | None, amp: float) -> Expected:
+    low, high = amp * (1 - CURRENT_BAND), amp * (1 + CURRENT_BAND)
+    text = "no current" if amp < 0.05 else f"{amp:.1f} A ({low:.1f} to {high:.1f})"
+    return Expected(case, cause, amp, low, high, text)
+
+
+def _faults_of(net: Network, finding: Finding) -> list[Fault]:
+    """Return the network faults a finding stands for."""
+    circuits = [c for c in net.circuits if finding.circuit in (None, c.name) and finding.zone in (None, c.zone)]
+    if finding.cause == "open_element":
+        return [Fault("open element", c.name, 0) for c in circuits]
+    if finding.cause == "open_circuit":
+        return [Fault("open circuit", c.name) for c in circuits]
+    if finding.cause == "lost_phase" and len(net.sources) >= len(LINES):
+        return [Fault(LOST_LINE, line=name) for name in LINES]
+    return []
+
+
+def _volts(kiln: Kiln) -> list[Measurement]:
+    """Return the supply volts under load between each pair of lines."""
+    if kiln.volts is None:
+        return []
+    three_phase = bool(kiln.supply) and kiln.supply != "single-phase"
+    pairs = ("L1-L2", "L2-L3", "L3-L1") if three_phase else ("L1-L2",)
+    out = []
+    for pair in pairs:
+        names = "the two supply conductors" if not three_phase else pair.replace("-", " and ")
+        expected = (
+            Expected(
+                "healthy supply",
+                None,
+                kiln.volts,
+                0.95 * kiln.volts,
+                1.05 * kiln.volts,
+                f"{kiln.volts:.0f} V ({0.95 * kiln.volts:.0f} to {1.05 * kiln.volts:.0f})",
+            ),
+            Expected(
+                "low supply",
+                "low_supply",
+                0.92 * kiln.volts,
+                0.0,
+                0.95 * kiln.volts,
+                f"below {0.95 * kiln.volts:.0f} V with the kiln at full output",
+            ),
+        )
+        tells = "Power follows the square of the volts: 5 % less volts is 10 % less power."
+        where = f"between {names} at the kiln's terminal block, every zone at full output"
+        out.append(Measurement(0, "volt", where, pair, tells, expected, live=True))
+    return out
+
+
+def _by_suspicion(kiln: Kiln, findings: Sequence[Finding]) -> list[Circuit]:
+    """Return the circuits, those a finding names first."""
+
+    def rank(circuit: Circuit) -> float:
+        named = [f.probability for f in findings if circuit.name == f.circuit]
+        zoned = [0.9 * f.probability for f in findings if f.zone is not None and circuit.zone == f.zone]
+        return -max([0.0, *named, *zoned])
+
+    return sorted(kiln.circuits, key=rank)
+
+
+def _looks(findings: Sequence[Finding]) -> list[Measurement]:
+    """Return what the eye settles before a meter is needed."""
+    out = [
+        Measurement(
+            0,
+            "look",
+            "terminals, connectors and wires in the element box, kiln isolated and proved dead",
+            "terminals",
+            "A brown, brittle or loose terminal is a poor connection; it explains power that comes and goes.",
+        )
+    ]
+    if any(f.cause in {"element_ageing", "open_element"} for f in findings):
+        out.append(
+            Measurement(
+                0,
+                "look",
+                "every element along its groove: breaks, bunched or sagging turns, glaze drips, bright spots",
+                "elements",
+                "A break or a glaze drip names the element without a meter.",
+            )
+        )
+    return out
+
+
+def _for_cause(kiln: Kiln, net: Network | None, finding: Finding, ageing: dict[str, float]) -> list[Measurement]:
+    """Return the measurement that decides one finding, to stand first."""
+    zone = f" of zone {finding.zone}" if finding.zone else ""
+    if finding.cause in {"open_element", "open_circuit", "element_ageing"}:
+        circuits = [c for c in _by_suspicion(kiln, [finding]) if finding.zone in (None, c.zone)]
+        return [_circuit_ohms(kiln, c, ageing.get(c.name, 1.0)) for c in circuits]
+    if finding.cause == "lost_phase":
+        fuses = Measurement(
+            0,
+            "ohm",
+            "across each supply fuse or breaker pole, taken out or switched off at both ends",
+            "supply fuses",
+            "An open fuse or pole is the lost supply line.",
+            (
+                Expected("healthy", None, 0.0, 0.0, 0.5, "below 0.5 Ω"),
+                Expected("line lost here", "lost_phase", None, None, None, "open (no reading)"),
+            ),
+        )
+        pairs = () if net is None else ("L1-L2", "L2-L3", "L3-L1")
+        return [fuses, *(_pair_ohms(net, p, ageing) for p in pairs if net is not None)]
+    if finding.cause == "welded_contact":
+        return [
+            Measurement(
+                0,
+                "ohm",
+                f"across the switching contacts of the relay{zone}, control off, kiln isolated and its load wire off",
+                "relay" + (f" zone {finding.zone}" if finding.zone else ""),
+                "A relay that conducts with no demand is welded.",
+                (
+                    Expected("healthy", None, None, None, None, "open (no reading)"),
+                    Expected("contacts welded", "welded_contact", 0.0, 0.0, 0.5, "below 0.5 Ω"),
+                ),
+            )
+        ]
+    if finding.cause in {"thermocouple_fault", "thermocouple_drift"}:
+        return _thermocouple(kiln, finding, zone)
+    if finding.cause == "loose_connection":
+        return _looks([finding])
+    if finding.cause == "heat_leak":
+        return [
+            Measurement(
+                0,
+                "look",
+                "lid or door seat, hinge, peepholes, vent and brick joints of the cold kiln, with a light inside",
+                "lid",
+                "Light through a gap, a raised lid or a fallen brick is where the heat goes.",
+            )
+        ]
+    if finding.cause == "low_supply":
+        return _volts(kiln)
+    return []
+
+
+def _thermocouple(kiln: Kiln, finding: Finding, zone: str) -> list[Measurement]:
+    key = "thermocouple" + (f" zone {finding.zone}" if finding.zone else "")
+    kind = f"type {kiln.thermocouple}" if kiln.thermocouple else "couple"
+    return [
+        Measurement(
+            0,
+            "ohm",
+            f"across the thermocouple{zone} ({kind}), leads off the controller",
+            key,
+            "An open or changing reading when the leads are moved is a failing couple or a loose screw.",
+            (
+                Expected("healthy", None, 2.0, 0.0, 20.0, "below 20 Ω and steady"),
+                Expected("broken", "thermocouple_fault", None, None, None, "open, or jumping when touched"),
+            ),
+        ),
+        Measurement(
+            0,
+            "look",
+            f"tip and sheath{zone}: thin, cracked or crumbling wire; how far it stands into the chamber",
+            key + " tip",
+            "A thin or crumbling tip, or one drawn back into the wall, reads wrong. Witness cones show by how much.",
+        ),
+    ]
+
+
+def _notes(kiln: Kiln, net: Network | None, condition: Condition | None) -> tuple[str, ...]:
+    out = list(net.assumed) if net is not None else []
+    if not kiln.circuits:
+        out.append("The register lists no circuits: without them no expected resistance or current can be given.")
+    elif net is None:
+        out.append("The register lacks the volts or the element resistances: expected currents cannot be given.")
+    if condition is not None and condition.reference == "first firings":
+        out.append("Ageing is estimated against this kiln's first logged firings, which may not have been new.")
+    return tuple(out)

@@ -1,0 +1,123 @@
+"""Outlook: firings until a power limit, as an interval, from the level, its drift and what is unsure about both.
+
+Element wire does not age in a straight line: the oxide skin first grows ever more slowly (parabolic oxidation),
+later the aluminium is used up, the section shrinks and resistance runs away. The rate over the coming firings is
+therefore taken as the present rate times (age ratio) to a power that may lie on either side of zero, and the
+uncertainty of that power, of the level and of the drift are carried through together. A straight line would be
+too sure of itself. Alloy handbooks name both regimes; the width of the power's spread is back-tested.
+"""
+
+from dataclasses import dataclass
+from math import exp, log
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.findings import Outlook
+from analysis.measures import Estimate
+
+LONG_FIRINGS = 400.0  # beyond this "no end in sight" is the honest answer
+_CURVATURE = (-0.15, 0.45)  # mean and spread of the power of the rate's growth with age
+_MIN_AGE_FIRINGS = 15.0  # the first logged firing is seldom the first firing
+_LOW, _MIDDLE, _HIGH = 0.10, 0.50, 0.90  # an 80 % interval
+_NORMAL = np.array(
+    [-1.8627, -1.3180, -1.0, -0.7388, -0.5108, -0.3021, -0.1, 0.1, 0.3021, 0.5108, 0.7388, 1.0, 1.3180, 1.8627]
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FiringsLeft:
+    """Firings left until a limit: middle and 80 % interval; ``high`` None for no end in sight."""
+
+    middle: float | None
+    low: float | None
+    high: float | None
+
+
+def firings_left(level: Estimate, drift: Estimate, limit: float, age_firings: float) -> FiringsLeft:
+    """Return the firings until the log power ratio falls to ``limit`` (natural log).
+
+    Parameters
+    ----------
+    level, drift : log power ratio now and its change per firing, each with one standard error.
+    limit : the log ratio at which the count ends, for example ``log(0.9)``.
+    age_firings : firings since the elements were new, or since the first one seen.
+    """
+    age = max(age_firings, _MIN_AGE_FIRINGS)
+    levels = level.value + level.error * _NORMAL
+    rates = -(drift.value + drift.error * _NORMAL)
+    powers = _CURVATURE[0] + _CURVATURE[1] * _NORMAL
+    gap = (levels - limit)[:, None, None]
+    rate = np.maximum(rates, 1e-9)[None, :, None]
+    power = powers[None, None, :]
+    left = _solve(gap, rate, power, age)
+    left = np.where((rates <= 1e-6)[None, :, None] & (gap > 0), np.inf, left)
+    ranked = np.sort(np.where(gap <= 0, 0.0, left).ravel())
+    low, middle, high = (float(ranked[int(q * (ranked.size - 1))]) for q in (_LOW, _MIDDLE, _HIGH))
+    return FiringsLeft(_finite(middle), _finite(low), _finite(high))
+
+
+def _solve(
+    gap: NDArray[np.float64], rate: NDArray[np.float64], power: NDArray[np.float64], age: float
+) -> NDArray[np.float64]:
+    """Solve gap = rate * age / (power + 1) * ((1 + m / age)^(power + 1) - 1) for m firings."""
+    k = power + 1.0
+    k = np.where(np.abs(k) < 1e-3, 1e-3, k)
+    grown = 1.0 + k * np.maximum(gap, 0.0) / (rate * age)
+    with np.errstate(invalid="ignore", over="ignore"):
+        out: NDArray[np.float64] = np.where(grown > 0.0, age * (np.maximum(grown, 1e-12) ** (1.0 / k) - 1.0), np.inf)
+    return out
+
+
+def _finite(value: float) -> float | None:
+    return round(value, 1) if value <= LONG_FIRINGS else None
+
+
+def outlook(
+    level: Estimate | None,
+    drift: Estimate | None,
+    *,
+    threshold: float,
+    age_firings: float,
+    ramp_margin: float | None = None,
+    peak_margin: float | None = None,
+) -> Outlook | None:
+    """Return the outlook of a kiln, or None where level or drift are not known.
+
+    ``ramp_margin`` and ``peak_margin`` are log power ratios, against now, at which the programme's last ramp can
+    no longer be held and the peak no longer be reached (see `margin_from_climb`, `margin_from_duty`).
+    """
+    if level is None or drift is None:
+        return None
+    left = firings_left(level, drift, log(threshold), age_firings)
+    now = Estimate(0.0, level.error)
+
+    def until(margin: float | None) -> float | None:
+        return None if margin is None else firings_left(now, drift, margin, age_firings).middle
+
+    return Outlook(
+        threshold,
+        left.middle,
+        left.low,
+        left.high,
+        programme_firings_left=until(ramp_margin),
+        peak_firings_left=until(peak_margin),
+        drift_per_firing=exp(drift.value) - 1.0,
+    )
+
+
+def margin_from_climb(climb_c_per_h: float, cooling_c_per_h: float, ramp_c_per_h: float) -> float | None:
+    """Return the log power ratio against now at which the climb at full output falls to ``ramp_c_per_h``.
+
+    From dT/dt = (P - L)/C: with climb and cooling at the same temperature, P/L = 1 + climb / cooling, and the
+    power a ramp needs is (L + C ramp). ``ramp_c_per_h`` 0 gives the power at which the peak is just held.
+    """
+    loss = abs(cooling_c_per_h)
+    if loss <= 0.0 or climb_c_per_h + loss <= 0.0:
+        return None
+    return log(max(ramp_c_per_h + loss, 1e-6) / (climb_c_per_h + loss))
+
+
+def margin_from_duty(duty: float) -> float | None:
+    """Return the log power ratio against now at which what now takes ``duty`` of full output would take all of it."""
+    return log(duty) if 0.0 < duty <= 1.0 else None

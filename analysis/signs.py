@@ -1,0 +1,184 @@
+"""Signs of faults other than lost power that one firing's log can show by itself.
+
+Power that comes and goes, heat that no one asked for, a zone left behind, thermocouples that jump or disagree
+while the kiln cools: each is measured here without judging it; ``analysis.causes`` weighs them.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.full_output import Drive, rates_c_per_h
+from analysis.grid import FloatArray, Grid
+from analysis.reading.firing_log import FiringLog
+
+COOLING_MARKS_C = (900.0, 700.0, 500.0, 300.0)
+"""Temperatures at which the zones' readings are compared while the kiln cools without output."""
+
+_SWING_C_PER_H = 60.0
+"""A climb falling and rising by this much within minutes is no controller's doing above 250 deg C."""
+
+_SWING_FROM_C = 250.0
+_FREE_RISE_C_PER_H = 20.0
+_FREE_RISE_BINS = 3
+_ABOVE_SET_POINT_C = 6.0
+_SENSOR_WORDS = ("sensor", "thermocouple", "tc err", "tc fail", "probe", "fühler", "open couple")
+_HOT_WORDS = ("over temp", "overtemp", "over-temp", "too hot", "übertemp")
+
+
+@dataclass(frozen=True, slots=True)
+class FreeHeat:
+    """A zone that went on warming with no demand: by ``rise_c`` in ``minutes``, to ``above_c`` over its set point."""
+
+    zone: int
+    rise_c: float
+    minutes: float
+    above_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Signs:
+    """Signs of one firing; one entry for each zone where a tuple.
+
+    Attributes
+    ----------
+    swings : times the climb fell and rose again by 60 deg C/h or more above 250 deg C and half the peak.
+    swing_low_share : share of that time spent below two thirds of the usual climb there.
+    free_heat : the largest rise with no demand, None if there was none or the log cannot show it.
+    behind_zones_c : how far a zone lay behind the hottest one (95th percentile while heated).
+    behind_set_c : how far a zone lay behind its set point (95th percentile while heated); empty without one.
+    spikes, dropouts : thermocouple samples taken out in reading because they jumped or were missing or stuck.
+    sensor_stop, hot_stop : the controller's own text says the sensor, or an excess temperature, stopped the firing.
+    cooling_offset_c : each zone's reading less the mean of all at ``COOLING_MARKS_C`` in free cooling, zone after
+        zone, None where the log does not reach.
+    """
+
+    swings: tuple[int, ...] = ()
+    swing_low_share: tuple[float, ...] = ()
+    free_heat: FreeHeat | None = None
+    behind_zones_c: tuple[float, ...] = ()
+    behind_set_c: tuple[float, ...] = ()
+    spikes: tuple[int, ...] = ()
+    dropouts: tuple[int, ...] = ()
+    sensor_stop: bool = False
+    hot_stop: bool = False
+    cooling_offset_c: tuple[tuple[float | None, ...], ...] = ()
+
+
+def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
+    """Measure the signs of one firing."""
+    zones = grid.zone_c.shape[1]
+    spikes, dropouts = [0] * zones, [0] * zones
+    for spike in log.spikes:
+        if 0 <= spike.zone < zones:
+            (spikes if spike.kind == "spike" else dropouts)[spike.zone] += spike.count
+    text = " ".join(e.text.lower() for e in log.events)
+    rates = rates_c_per_h(grid, 1)
+    swings, low = _swings(grid, rates, drive.end)
+    return Signs(
+        swings=swings,
+        swing_low_share=low,
+        free_heat=_free_heat(grid, drive, rates),
+        behind_zones_c=_high(grid.zone_c.max(axis=1, keepdims=True) - grid.zone_c, drive.end),
+        behind_set_c=() if grid.set_point_c is None else _high(grid.set_point_c - grid.zone_c, drive.end),
+        spikes=tuple(spikes),
+        dropouts=tuple(dropouts),
+        sensor_stop=any(word in text for word in _SENSOR_WORDS),
+        hot_stop=any(word in text for word in _HOT_WORDS),
+        cooling_offset_c=_cooling_offsets(grid, drive),
+    )
+
+
+def _high(values: FloatArray, end: int) -> tuple[float, ...]:
+    """Return the 95th percentile of each column over the heated part, 0 where it has no numbers."""
+    part = values[: max(end, 1)]
+    good = np.isfinite(part).any(axis=0)
+    out = np.zeros(values.shape[1])
+    if good.any():
+        out[good] = np.nanpercentile(part[:, good], 95.0, axis=0)
+    return tuple(float(x) for x in np.round(out, 1))
+
+
+def count_swings(values: FloatArray, size: float) -> int:
+    """Return how often a series turned by at least ``size`` (rises and falls each count once)."""
+    turns, direction = 0, 0
+    extreme = start = float(values[0]) if values.size else 0.0
+    # A turn depends on the extreme since the last one: sequential by nature, over some hundred bins.
+    for value in values.tolist():
+        if direction == 0 and abs(value - start) >= size:
+            direction, extreme, turns = (1 if value > start else -1), value, 1
+        elif direction * (value - extreme) > 0:
+            extreme = value
+        elif direction and abs(value - extreme) >= size:
+            direction, extreme, turns = -direction, value, turns + 1
+    return turns
+
+
+def _swings(grid: Grid, rates: FloatArray, end: int) -> tuple[tuple[int, ...], tuple[float, ...]]:
+    """Count swings of each zone's climb in the hotter half of the heating, and the share of it spent low."""
+    mean = grid.mean_c
+    top = int(np.argmax(mean[: max(end, 1)]))
+    use = np.zeros(mean.size, dtype=np.bool_)
+    use[:top] = True
+    use &= (mean > max(_SWING_FROM_C, 0.45 * float(mean[top]))) & ~grid.gap
+    # The bin beside a gap spans it: its rate is an average over the unknown.
+    use[1:] &= ~grid.gap[:-1]
+    use[:-1] &= ~grid.gap[1:]
+    swings, low = [], []
+    for zone in range(rates.shape[1]):
+        part = rates[use, zone]
+        if part.size < 10:
+            swings.append(0)
+            low.append(0.0)
+            continue
+        noise = 1.4826 * float(np.median(np.abs(np.diff(part)))) / 1.4142
+        swings.append(count_swings(part, max(_SWING_C_PER_H, 5.0 * noise)))
+        usual = float(np.percentile(part, 75.0))
+        low.append(round(float(np.mean(part < 0.67 * usual)), 3))
+    return tuple(swings), tuple(low)
+
+
+def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
+    """Find the largest rise of a zone with no output, or well above its set point and above the other zones."""
+    if not drive.logged and grid.set_point_c is None:
+        return None
+    hottest = grid.zone_c >= grid.zone_c.max(axis=1, keepdims=True) - 1.0
+    free: NDArray[np.bool_] = (rates > _FREE_RISE_C_PER_H) & hottest
+    above = None
+    if grid.set_point_c is not None:
+        above = grid.zone_c - grid.set_point_c
+        still = np.abs(np.diff(grid.set_point_c, axis=0, prepend=grid.set_point_c[:1])) * 3600.0 / grid.step_s
+        # A set point that drops to nothing at the end says no demand; one that steps while followed does not.
+        known = np.nan_to_num(above, nan=0.0) > _ABOVE_SET_POINT_C
+        known &= np.nan_to_num(rates - still, nan=0.0) > 0.5 * _FREE_RISE_C_PER_H
+        free &= (drive.off & known) if drive.logged else known
+    else:
+        free &= drive.off
+    free &= grid.mean_c[:, None] > 100.0
+    best: FreeHeat | None = None
+    for zone in range(free.shape[1]):
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], free[:, zone].astype(np.int8), [0]))))
+        for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            if stop - start < _FREE_RISE_BINS:
+                continue
+            rise = float(grid.zone_c[stop - 1, zone] - grid.zone_c[start, zone])
+            if best is None or rise > best.rise_c:
+                over = None if above is None else float(np.nanmax(above[start:stop, zone]))
+                best = FreeHeat(zone, rise, (stop - start) * grid.step_s / 60.0, over)
+    return best
+
+
+def _cooling_offsets(grid: Grid, drive: Drive) -> tuple[tuple[float | None, ...], ...]:
+    """Return each zone's reading less the mean of all where the free cooling passes each mark."""
+    zones = grid.zone_c.shape[1]
+    if zones < 2 or drive.end >= grid.mid_s.size - 5:
+        return ()
+    mean = grid.mean_c[drive.end :]
+    offset = grid.zone_c[drive.end :] - mean[:, None]
+    rows: list[tuple[float, ...] | None] = []
+    for mark in COOLING_MARKS_C:
+        near = np.abs(mean - mark) < 30.0
+        ok = near.sum() >= 3 and mean[0] > mark + 30.0
+        rows.append(tuple(float(x) for x in np.median(offset[near], axis=0)) if ok else None)
+    return tuple(tuple(None if row is None else row[zone] for row in rows) for zone in range(zones))
