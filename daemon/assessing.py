@@ -1,0 +1,151 @@
+"""Judging folders of logs without a store: each kiln in order of time, each firing from itself and earlier ones.
+
+The same rules as in the running service (each firing once, cut firings joined), all in memory.
+"""
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from config.kiln import Kiln
+from config.logbook import LogbookEntry
+from daemon import catalogue, clock, folder
+from daemon.catalogue import Arranged
+from daemon.judging import entries_between
+from daemon.store.parts import Part
+
+if TYPE_CHECKING:
+    from analysis.reading import FiringLog
+
+MOST_BYTES = 64_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class KilnWork:
+    """One kiln's logs: (name in the results, file) pairs, and its logbook entries."""
+
+    kiln: Kiln
+    logs: tuple[tuple[str, Path], ...]
+    entries: tuple[LogbookEntry, ...]
+
+
+def works_of(paths: Sequence[Path], kilns: Sequence[Kiln], entries: Sequence[LogbookEntry]) -> list[KilnWork]:
+    """Sort the logs found in ``paths`` by kiln; the name of a log's sub-folder is the id of a kiln not registered.
+
+    Raises ``daemon.folder.FolderTrouble`` for a path that cannot be looked through.
+    """
+    by_id: dict[str, Kiln] = {}
+    logs: dict[str, list[tuple[str, Path]]] = {}
+    for path in paths:
+        for name, file in _found(path):
+            own = name if "/" in name else f"{file.resolve().parent.name}/{name}"
+            kiln = folder.kiln_of(own, kilns) or Kiln(id=own.split("/")[-2])
+            by_id.setdefault(kiln.id, kiln)
+            logs.setdefault(kiln.id, []).append((name, file))
+    return [
+        KilnWork(by_id[kiln], tuple(sorted(logs[kiln])), tuple(entry for entry in entries if entry.kiln == kiln))
+        for kiln in sorted(by_id)
+    ]
+
+
+def _found(path: Path) -> list[tuple[str, Path]]:
+    if path.is_dir():
+        return [(key, found.path) for key, found in sorted(folder.look(path).files.items())]
+    if not path.exists():
+        raise folder.FolderTrouble(f"{path}: there is no such file or folder")
+    return [(folder.key_of([path.name]), path)]
+
+
+def judge_kiln(work: KilnWork, step: Callable[[], None] = lambda: None) -> list[str]:
+    """Judge one kiln's firings and return its records as JSON lines: unreadable files first, then by time."""
+    from analysis.assessment import assess, begin, to_record
+
+    parts: list[Part] = []
+    logs: dict[tuple[str, int], FiringLog] = {}
+    records: list[dict[str, Any]] = []
+    for name, file in work.logs:
+        try:
+            found, modified = _read(work.kiln, name, file)
+        except Exception as error:  # noqa: BLE001 - one file must not end the run; the reason is its record
+            records.append(unreadable(work.kiln.id, name, _reason(error)))
+            step()
+            continue
+        for number, log in enumerate(found):
+            part = catalogue.part_of(log, work.kiln.id, name, number, name, modified)
+            parts.append(part)
+            logs[part.key] = log
+        step()
+    state = begin(work.kiln)
+    before: datetime | None = None
+    for firing in _arranged(parts, logs):
+        started = clock.moment(firing.started)
+        try:
+            state, assessment = assess(
+                work.kiln, state, _whole(firing, logs), entries_between(work.entries, before, started)
+            )
+        except Exception as error:  # noqa: BLE001 - likewise
+            records.append(unreadable(work.kiln.id, firing.parts[0].name, _reason(error), firing.logs))
+            continue
+        before = started
+        records.append(to_record(assessment, firing.logs, firing.parts[0].name))
+    return [json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records]
+
+
+def _read(kiln: Kiln, name: str, file: Path) -> "tuple[tuple[FiringLog, ...], datetime]":
+    from analysis.reading import UnreadableLog, read_log
+
+    about = file.stat()
+    if about.st_size > MOST_BYTES:
+        raise UnreadableLog(f"it holds {about.st_size / 1e6:.0f} MB, more than a firing log can.")
+    modified = datetime.fromtimestamp(about.st_mtime, UTC)
+    reading = read_log(file.read_bytes(), name=name, kiln=kiln, modified=modified)
+    if not reading.firings:
+        raise UnreadableLog("no firing is recorded in it.")
+    return reading.firings, modified
+
+
+def _reason(error: Exception) -> str:
+    from analysis.reading import UnreadableLog
+
+    if isinstance(error, UnreadableLog):
+        return str(error)
+    if isinstance(error, OSError):
+        return f"it cannot be opened: {error.strerror or error}"
+    return f"Coilwatch failed on it ({type(error).__name__}: {error}); please report this"
+
+
+def _arranged(parts: Sequence[Part], logs: "dict[tuple[str, int], FiringLog]") -> list[Arranged]:
+    from analysis.reading import join_logs
+
+    while True:
+        arranged = catalogue.arrange(parts)
+        pairs = catalogue.to_compare(arranged)
+        if not pairs:
+            return arranged
+        notes = {
+            part.key: catalogue.went_on(before, answer=join_logs(logs[before.key], logs[part.key]) is not None)
+            for before, part in pairs
+        }
+        parts = [replace(part, continues=notes.get(part.key, part.continues)) for part in parts]
+
+
+def _whole(firing: Arranged, logs: "dict[tuple[str, int], FiringLog]") -> "FiringLog":
+    from analysis.reading import join_logs
+
+    whole = logs[firing.parts[0].key]
+    for part in firing.parts[1:]:
+        whole = join_logs(whole, logs[part.key]) or whole
+    return whole
+
+
+def unreadable(kiln: str, name: str, reason: str, logs: Sequence[str] = ()) -> dict[str, Any]:
+    """Return the record of a file that could not be read: nothing is skipped in silence."""
+    return {
+        "kiln": kiln, "logs": list(logs) or [name], "log": name, "started": None, "programme": None, "peak_c": None,
+        "duration_s": None, "end": "unreadable", "climb": None, "power_ratio": None, "power_low": None,
+        "power_high": None, "basis": "none", "reference": None, "zones": [], "energy_kwh": None, "cone": None,
+        "outlook": None, "findings": [], "problems": [reason],
+    }  # fmt: skip

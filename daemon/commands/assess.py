@@ -1,0 +1,125 @@
+"""``coilwatch assess``: judge a folder of logs without service, store or alerts."""
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from config.kiln import Kiln
+    from config.logbook import LogbookEntry
+    from daemon.assessing import KilnWork
+
+EXAMPLE = """examples:
+  coilwatch assess logs --register coilwatch.toml --logbook logbook.jsonl --jsonl results.jsonl --jobs 2
+  coilwatch assess logs/juniper"""
+
+
+def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "assess",
+        help="judge logs in folders, without service, store or alerts",
+        description="Judges every firing in the given folders and files, kiln by kiln in order of time, each only from "
+        "itself and earlier ones. A log belongs to the kiln of its sub-folder; a kiln that is not in the register is "
+        "judged without nameplate.",
+        epilog=EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a folder of logs, or single logs")
+    parser.add_argument("--register", type=Path, metavar="FILE", help="a coilwatch.toml whose kilns are used")
+    parser.add_argument("--logbook", type=Path, metavar="FILE", help="repairs and readings, one JSON object a line")
+    parser.add_argument("--jsonl", type=Path, metavar="OUT", help="write one JSON object for each firing")
+    parser.add_argument("--json", action="store_true", help="print one JSON object for each firing")
+    parser.add_argument("--jobs", type=int, default=1, metavar="N", help="processes to use, one kiln each at a time")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Judge the logs and write one record for each firing and each unreadable file."""
+    from daemon.assessing import works_of
+    from daemon.commands.errors import CommandError
+
+    if args.jobs < 1:
+        raise CommandError("--jobs must be 1 or more")
+    kilns, entries = _register(args)
+    works = works_of(args.paths, kilns, entries)
+    if not works:
+        raise CommandError(f"there are no logs in {', '.join(str(path) for path in args.paths)}")
+    records: list[str] = []
+    for _, lines in sorted(_judged(works, args.jobs), key=lambda done: done[0]):
+        records += lines
+    out = "".join(f"{line}\n" for line in records)
+    unreadable = sum('"end": "unreadable"' in line for line in records)
+    if args.jsonl is not None:
+        args.jsonl.write_text(out, encoding="utf-8")
+    if args.json:
+        sys.stdout.write(out)
+    else:
+        _print(records)
+    if unreadable:
+        print(f"{unreadable} of {len(records)} records are of logs that could not be read", file=sys.stderr)
+    return 1 if unreadable else 0
+
+
+def _register(args: argparse.Namespace) -> "tuple[tuple[Kiln, ...], tuple[LogbookEntry, ...]]":
+    from config import settings as config
+    from daemon.logbook import LogbookError, read_logbook
+
+    kilns: tuple[Kiln, ...] = ()
+    if args.register is not None:
+        kilns = config.load(args.register).kilns
+    elif args.settings is not None or config.find().exists():
+        kilns = config.load(args.settings).kilns
+    if args.logbook is None:
+        return kilns, ()
+    try:
+        return kilns, tuple(read_logbook(args.logbook, kilns))
+    except (LogbookError, OSError) as error:
+        from daemon.commands.errors import CommandError
+
+        raise CommandError(str(error)) from None
+
+
+def _judged(works: "list[KilnWork]", jobs: int) -> "Iterator[tuple[str, list[str]]]":
+    """Yield each kiln's records as they are done, with progress on a terminal."""
+    from daemon.assessing import judge_kiln
+    from daemon.commands.progress import Progress
+
+    with Progress("judging", sum(len(work.logs) for work in works)) as progress:
+        if jobs == 1 or len(works) == 1:
+            for work in works:
+                yield work.kiln.id, judge_kiln(work, progress.step)
+            return
+        import multiprocessing
+
+        # the largest first, so that no process is left alone with one at the end
+        ordered = sorted(works, key=lambda work: -len(work.logs))
+        with multiprocessing.get_context("spawn").Pool(min(jobs, len(works))) as pool:
+            for kiln, lines, count in pool.imap_unordered(_one, ordered):
+                progress.step(count)
+                yield kiln, lines
+
+
+def _one(work: "KilnWork") -> tuple[str, list[str], int]:
+    from daemon.assessing import judge_kiln
+
+    return work.kiln.id, judge_kiln(work), len(work.logs)
+
+
+def _print(records: list[str]) -> None:
+    """Print one plain line for each firing."""
+    from daemon.folder import shown
+
+    for line in records:
+        record = json.loads(line)
+        power = record.get("power_ratio")
+        said = ", ".join(f"{finding['cause']} ({finding['severity']})" for finding in record.get("findings", []))
+        if record["end"] == "unreadable":
+            said = "; ".join(record.get("problems", []))
+        started = (record.get("started") or "")[:16].replace("T", " ")
+        numbers = "-" if power is None else f"{power:.2f}"
+        print(
+            shown(f"{record['kiln']:<12} {started:<16} {record['end']:<10} power {numbers:<5} {record['log']}  {said}")
+        )

@@ -1,0 +1,57 @@
+"""``coilwatch visit``: write a kiln's visit sheet, and say in a few lines what to bring and measure first."""
+
+import argparse
+
+EXAMPLES = """examples:
+  coilwatch visit heron
+  coilwatch visit heron --pdf      also as PDF (needs the extra: coilwatch[pdf])"""
+FIRST = 3
+
+
+def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the verb to the command line."""
+    parser = subparsers.add_parser(
+        "visit",
+        help="write the one-page sheet for a visit to a kiln",
+        description="Writes the visit sheet (nameplate, cautions, parts, measurements with what they should read) "
+        "and prints its place with the parts and the first measurements.",
+        epilog=EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("kiln", metavar="KILN", help="the kiln's id")
+    parser.add_argument("--pdf", action="store_true", help="also write it as PDF")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write it."""
+    from daemon.commands.report import written
+
+    code = written(args, which=1)
+    if code == 0 and not args.json:
+        _in_short(args)
+    return code
+
+
+def _in_short(args: argparse.Namespace) -> None:
+    """Print parts and first measurements for who has no page at hand."""
+    from config.settings import load
+    from config.units import render
+    from config.wording import load as load_wording
+    from daemon.report.gather import history_of
+    from daemon.report.readings_table import inspection_of
+    from daemon.store.database import open_store
+
+    settings = load(args.settings)
+    unit = settings.studio.temperature_unit
+    history = history_of(open_store(settings.folders.database), settings, settings.kiln(args.kiln))
+    found = inspection_of(history)
+    print(f"\n{load_wording(settings.folders.wording).cautions.short}")
+    print("\nBring:" if found.parts else "\nBring nothing beforehand: measure first.")
+    for part in found.parts:
+        print(f"  {part.count} x {part.what}{'' if part.certain else ' (in case)'}")
+    print("\nMeasure first:")
+    for step in found.measurements[:FIRST]:
+        print(f"  {step.order}. {render(step.where, unit)}")
+        for expected in step.expected:
+            print(f"       {expected.case}: {render(expected.shown, unit)}")

@@ -1,0 +1,109 @@
+"""The command line: one module for each verb; only the verb that is wanted is loaded."""
+
+import argparse
+import importlib
+import importlib.util
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+VERBS = (
+    "demo",
+    "setup",
+    "check",
+    "start",
+    "status",
+    "report",
+    "visit",
+    "log",
+    "acknowledge",
+    "mute",
+    "read",
+    "assess",
+    "backfill",
+    "export",
+    "service",
+    "restore",
+)
+DONE, ATTENTION, WRONG_USE, COULD_NOT = 0, 1, 2, 3
+
+
+def parser(wanted: str | None = None) -> argparse.ArgumentParser:
+    """Return the parser, with all verbs or only the one that is wanted (the others would cost their loading)."""
+    top = argparse.ArgumentParser(
+        prog="coilwatch",
+        description="Reads the firing logs of electric kilns and says when heating elements need attention, and why. "
+        "It is no safety device.",
+        epilog="Exit codes: 0 done, 1 ran but something needs attention, 2 wrong use or settings, 3 could not run.",
+    )
+    top.add_argument("--version", action="version", version=f"coilwatch {_version()}" if wanted is None else "")
+    top.add_argument(
+        "--settings", type=Path, metavar="FILE", help="default: $COILWATCH_SETTINGS, else ./coilwatch.toml"
+    )
+    verbs = top.add_subparsers(dest="verb", metavar="COMMAND", required=True)
+    for verb in VERBS if wanted is None else (wanted,):
+        if importlib.util.find_spec(f"daemon.commands.{verb}") is None:
+            continue
+        importlib.import_module(f"daemon.commands.{verb}").add(verbs)
+    for each in verbs.choices.values():
+        if "--settings" not in each._option_string_actions:  # noqa: SLF001 - argparse has no other way to ask
+            each.add_argument(
+                "--settings",
+                type=Path,
+                metavar="FILE",
+                default=argparse.SUPPRESS,
+                help="default: $COILWATCH_SETTINGS, else ./coilwatch.toml",
+            )
+    return top
+
+
+def _version() -> str:
+    from daemon.fingerprint import program_version
+
+    return program_version()
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a name the terminal cannot write must not end the program
+    wanted = next((word for word in given if word in VERBS), None)
+    if wanted is not None and any(word in ("-h", "--help", "--version") for word in given[: given.index(wanted)]):
+        wanted = None
+    args = parser(wanted).parse_args(given)
+    module = importlib.import_module(f"daemon.commands.{args.verb}")
+    try:
+        return int(module.run(args))
+    except KeyboardInterrupt:
+        return COULD_NOT
+    except BrokenPipeError:  # the reader of our output has seen enough
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - lives to the end of the process
+        return DONE
+    except Exception as error:  # noqa: BLE001 - explained, or raised again
+        return _explained(error)
+
+
+def _explained(error: Exception) -> int:
+    """Print what is known to go wrong as a plain message; anything else is a fault of the program."""
+    import sqlite3
+
+    from config.settings import SettingsError
+    from daemon.commands.errors import CommandError
+
+    if isinstance(error, (SettingsError, CommandError)):
+        print(f"coilwatch: {error}", file=sys.stderr)
+        return error.code if isinstance(error, CommandError) else WRONG_USE
+    if type(error).__name__ in ("StoreError", "NewerDatabase", "AlreadyRunning", "FolderTrouble"):
+        print(f"coilwatch: {error}", file=sys.stderr)
+        return COULD_NOT
+    if isinstance(error, (sqlite3.Error, OSError)):
+        print(f"coilwatch: {error}. Run `coilwatch check`.", file=sys.stderr)
+        return COULD_NOT
+    raise error
+
+
+if __name__ == "__main__":
+    sys.exit(main())

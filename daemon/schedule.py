@@ -1,0 +1,149 @@
+"""What is done by the clock: looking, delivering, digest, back-up, heartbeat, and keeping an eye on the disk.
+
+Jobs hold nothing of importance: what is due stands in the database, so a job that was missed is simply late.
+"""
+
+import logging
+import sqlite3
+import threading
+from collections.abc import Callable, Iterable
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.cron import CronTrigger
+from apscheduler.triggers.interval import IntervalTrigger
+from sqlite_utils import Database
+
+from config.settings import Settings
+from daemon import clock
+from daemon.reporter import Reporter
+from daemon.store.database import StoreError, open_store
+
+log = logging.getLogger("coilwatch.schedule")
+OUTBOX_S = 15.0
+CHORES_S = 60.0
+
+
+class Schedule:
+    """The service's jobs. Each thread has a database connection of its own, opened when first needed."""
+
+    def __init__(self, settings: Settings, wake: Callable[[], None], reporter: Reporter, stop: threading.Event) -> None:
+        self._settings = settings
+        self._reporter = reporter
+        self._wake = wake
+        self._stop = stop
+        self._own = threading.local()
+        self._sending = threading.Lock()
+        self._zone = ZoneInfo(settings.studio.time_zone)
+        self._scheduler = BackgroundScheduler(
+            timezone=UTC,
+            daemon=True,
+            executors={name: ThreadPoolExecutor(1) for name in ("default", "sending", "reports")},
+            # without these a job that is more than a second late is dropped, a single one for good
+            job_defaults={"coalesce": True, "misfire_grace_time": None, "max_instances": 1},
+        )
+
+    def start(self) -> None:
+        """Begin; the jobs that matter run at once."""
+        service = self._settings.service
+        self._every("look", self._wake, service.scan_s)
+        self._every("outbox", self.deliver, OUTBOX_S, executor="sending")
+        self._every("alerts", self._tick_alerts, CHORES_S)
+        self._every("reports", self._write_reports, CHORES_S, executor="reports")
+        self._every("digest", self._digest, 30 * 60)
+        self._every("machine", self._check_machine, 5 * 60)
+        if service.heartbeat_url is not None:
+            self._every("heartbeat", self._heartbeat, service.heartbeat_min * 60)
+        at = service.backup_at
+        daily = CronTrigger(hour=at.hour, minute=at.minute, timezone=self._zone)
+        # also once at the start: a computer that is off at night would otherwise never make one
+        self._scheduler.add_job(
+            self._back_up, daily, id="back-up", next_run_time=datetime.now(UTC) + timedelta(seconds=60)
+        )
+        self._scheduler.start()
+
+    def _every(self, name: str, work: Callable[[], None], seconds: float, executor: str = "default") -> None:
+        trigger = IntervalTrigger(seconds=max(1, round(seconds)), timezone=UTC)
+        self._scheduler.add_job(work, trigger, id=name, executor=executor, next_run_time=datetime.now(UTC))
+
+    def deliver_now(self) -> None:
+        """Deliver at once what has just been written to the outbox."""
+        if self._scheduler.running:
+            self._scheduler.add_job(self.deliver, id="outbox at once", replace_existing=True, executor="sending")
+
+    def write_reports(self, kilns: Iterable[str]) -> None:
+        """Write the reports of kilns that were just brought up to date."""
+        self._reporter.add(kilns)
+        if self._scheduler.running:
+            self._scheduler.add_job(
+                self._write_reports, id="reports at once", replace_existing=True, executor="reports"
+            )
+
+    def _write_reports(self) -> None:
+        self._guarded(self._reporter.write)
+
+    def clock_was_set(self) -> None:
+        """Let every job run at once: after the clock was put back they would all wait for the old time to come."""
+        now = datetime.now(UTC)
+        for job in self._scheduler.get_jobs():
+            job.modify(next_run_time=now)
+
+    def end(self, within_s: float) -> bool:
+        """Stop; True if no job is left running after ``within_s`` seconds."""
+        if self._scheduler.running:
+            self._scheduler.shutdown(wait=False)
+        return self._sending.acquire(timeout=within_s)
+
+    def _db(self) -> Database:
+        if not hasattr(self._own, "db"):
+            self._own.db = open_store(self._settings.folders.database)
+        db: Database = self._own.db
+        return db
+
+    def deliver(self) -> None:
+        """Send what is due (the outbox keeps what could not be sent, with the time of the next try)."""
+        from daemon import outbox
+
+        if self._stop.is_set():
+            return
+        with self._sending:
+            self._guarded(lambda: outbox.deliver_due(self._db(), self._settings, clock.now(), stop=self._stop))
+
+    def _tick_alerts(self) -> None:
+        from daemon import chores
+
+        if self._guarded(lambda: chores.tick_alerts(self._db(), self._settings)):
+            self.deliver_now()
+
+    def _digest(self) -> None:
+        from daemon import chores
+
+        if self._guarded(lambda: chores.write_digest(self._db(), self._settings)):
+            self.deliver_now()
+
+    def _check_machine(self) -> None:
+        from daemon import chores
+
+        self._guarded(lambda: chores.check_disk(self._db(), self._settings))
+
+    def _back_up(self) -> None:
+        from daemon import chores
+
+        self._guarded(lambda: chores.back_up(self._db(), self._settings))
+
+    def _heartbeat(self) -> None:
+        from daemon import chores
+
+        self._guarded(lambda: chores.beat(self._db(), self._settings))
+
+    def _guarded(self, work: Callable[[], object]) -> object:
+        """Do a job; what goes wrong is logged and tried again at its next time."""
+        try:
+            return work()
+        except (sqlite3.Error, StoreError, OSError) as error:
+            log.error("a job could not be done: %s", error)
+        except Exception:
+            log.exception("a job failed")
+        return None

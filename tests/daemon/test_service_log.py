@@ -1,0 +1,57 @@
+"""The service's own log."""
+
+import json
+import logging
+
+import pytest
+
+from config.settings import load
+from daemon import service_log
+
+
+@pytest.fixture
+def settings(tmp_path, monkeypatch):
+    monkeypatch.setenv("COILWATCH_ALERTS__TARGETS__PHONE", "ntfy://hush-hush-7-topic")
+    (tmp_path / "coilwatch.toml").write_text("[service]\nlog_level = 'debug'\n")
+    yield load(tmp_path / "coilwatch.toml")
+    root = logging.getLogger()
+    for handler in list(root.handlers):
+        if type(handler.formatter).__module__ == "daemon.service_log":
+            root.removeHandler(handler)
+            handler.close()
+    root.setLevel(logging.WARNING)
+
+
+def lines(settings):
+    return [json.loads(line) for line in settings.folders.service_log.read_text(encoding="utf-8").splitlines()]
+
+
+def test_each_record_is_one_json_line_whatever_a_name_holds(settings, capsys):
+    service_log.begin(settings)
+    logging.getLogger("coilwatch.intake").warning("set aside: %s", 'a\n"b"\x1b[2J.csv')
+    (line,) = lines(settings)
+    assert (line["level"], line["part"], line["said"]) == ("warning", "intake", 'set aside: a\n"b"\x1b[2J.csv')
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "\x1b" not in said
+
+
+def test_no_secret_reaches_the_log_at_any_level(settings, capsys):
+    service_log.begin(settings)
+    for level in (logging.DEBUG, logging.INFO, logging.ERROR):
+        logging.getLogger("coilwatch.x").log(level, "sending to %s", "ntfy://hush-hush-7-topic")
+    try:
+        raise OSError("no way to ntfy://hush-hush-7-topic")
+    except OSError:
+        logging.getLogger("coilwatch.x").exception("it failed")
+    assert "hush-hush-7" not in settings.folders.service_log.read_text(encoding="utf-8")
+    assert "hush-hush-7" not in capsys.readouterr().err
+    assert "Traceback" in lines(settings)[-1]["trace"]
+
+
+def test_beginning_twice_does_not_write_twice(settings, capsys):
+    service_log.begin(settings)
+    service_log.begin(settings, quiet=True)
+    logging.getLogger("coilwatch.x").warning("once")
+    assert len(lines(settings)) == 1
+    assert capsys.readouterr().err == ""
