@@ -1,0 +1,174 @@
+"""The first screen: is it all right, what is wrong, what to do, by when, how sure, and what waiting costs."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from analysis.findings import Finding, Outlook
+from config.wording import CauseWording, Wording
+from daemon.report import shown
+from daemon.report.history import KilnHistory
+from daemon.report.pace import date_after
+
+Standing = Literal["stop", "visit", "watch", "unknown", "sound"]
+ORDER: tuple[Standing, ...] = ("stop", "visit", "watch", "unknown", "sound")
+WORDS: dict[Standing, str] = {
+    "stop": "Do not fire",
+    "visit": "Plan a visit",
+    "watch": "Keep an eye on it",
+    "unknown": "Cannot tell yet",
+    "sound": "In good order",
+}
+FAR_FIRINGS = 100.0  # beyond, a number of firings would pretend to know too much
+SOON_FIRINGS = 20.0  # an outlook this near is worth an eye before anything is found
+SAFETY_CAUSES = frozenset({"welded_contact", "loose_connection"})  # firing on may do harm, not only cost ware
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answers of the first screen, each a sentence or two in plain words."""
+
+    standing: Standing
+    word: str
+    headline: str
+    do: str
+    by_when: str
+    how_sure: str
+    if_you_wait: str = ""
+    finding: Finding | None = None
+
+
+def verdict(history: KilnHistory, wording: Wording) -> Verdict:
+    """Return what to tell of a kiln after its newest firing."""
+    latest = history.latest
+    if latest is None:
+        return _plain(
+            "unknown",
+            "No firing has been read yet.",
+            "Put this kiln's firing logs into its folder.",
+            "From the first firing on.",
+            "Nothing is known yet.",
+        )
+    findings = history.findings
+    grave = next((f for f in findings if f.severity != "info"), None)
+    if grave is not None:
+        return _with_finding(history, grave, wording)
+    return _without_finding(history, findings, wording)
+
+
+def _plain(standing: Standing, headline: str, do: str, by_when: str, how_sure: str) -> Verdict:
+    return Verdict(standing, WORDS[standing], headline, do, by_when, how_sure)
+
+
+def _with_finding(history: KilnHistory, finding: Finding, wording: Wording) -> Verdict:
+    words = wording.causes[finding.cause]
+    urgent = finding.severity == "urgent"
+    standing: Standing = "stop" if urgent else "visit"
+    since = f", since {shown.day(finding.since, history.studio.time_zone)}" if finding.since else ""
+    latest = history.latest
+    power = ""
+    if latest is not None and (latest.power.value is not None or latest.power.low is not None):
+        power = f" Power left: {shown.power(latest.power)}."
+    return Verdict(
+        standing,
+        _word(finding),
+        f"{words.headline_at(shown.place(finding))}{since}.{power}",
+        _do(finding, words),
+        "Before the next firing." if urgent else _by_when(history),
+        _how_sure(finding, wording),
+        words.consequence,
+        finding,
+    )
+
+
+def _word(finding: Finding) -> str:
+    if finding.severity != "urgent":
+        return WORDS["visit"]
+    return WORDS["stop"] if finding.cause in SAFETY_CAUSES else "Inspect before firing"
+
+
+def _do(finding: Finding, words: CauseWording) -> str:
+    first = finding.inspection or words.first_look
+    begin = f"{first[:1].upper()}{first[1:].rstrip('.')}."
+    return f"{begin} The visit sheet has the order, the expected readings and the parts."
+
+
+def _how_sure(finding: Finding, wording: Wording) -> str:
+    text = f"{shown.odds(finding.probability)[:1].upper()}{shown.odds(finding.probability)[1:]}."
+    if finding.rivals:
+        cause, odds = finding.rivals[0]
+        text += f" If not, most likely {wording.causes[cause].short} ({max(1, round(100 * odds))} in 100)."
+    if finding.deciding:
+        text += f" To decide: {shown.lower_first(finding.deciding.rstrip('.'))}."
+    return text
+
+
+def _by_when(history: KilnHistory) -> str:
+    latest = history.latest
+    outlook = latest.outlook if latest else None
+    ahead = outlook_sentence(history, outlook) if outlook else ""
+    return ahead or "At the next gap in the firing plan, within about ten firings."
+
+
+def outlook_sentence(history: KilnHistory, outlook: Outlook) -> str:
+    """Return when the threshold is met, in firings with their interval and as a date at this kiln's pace."""
+    limit = shown.percent(outlook.threshold)
+    latest = history.latest
+    if latest is not None and latest.power.value is not None and latest.power.value <= outlook.threshold:
+        text = f"The threshold of {limit} has been passed: at the next gap in the firing plan."
+    elif outlook.firings_left is None:
+        if outlook.low is None:
+            return ""
+        text = f"Not within the next {outlook.low:.0f} firings, as far as the past tells."
+    else:
+        text = f"{limit} is met {_in_firings(outlook)}{_on_date(history, outlook)}."
+    if outlook.peak_firings_left is not None and outlook.peak_firings_left <= FAR_FIRINGS:
+        text += f" The peak itself is out of reach in about {outlook.peak_firings_left:.0f} firings."
+    elif outlook.programme_firings_left is not None and outlook.programme_firings_left <= FAR_FIRINGS:
+        text += f" The programme's last ramp can be held for about {outlook.programme_firings_left:.0f} firings."
+    return text
+
+
+def _in_firings(outlook: Outlook) -> str:
+    left = outlook.firings_left or 0.0
+    low = left if outlook.low is None else outlook.low
+    if left > FAR_FIRINGS:
+        return f"in more than {FAR_FIRINGS:.0f} firings, at the earliest in {low:.0f}"
+    late = f"{outlook.high:.0f}" if outlook.high is not None and outlook.high <= FAR_FIRINGS else "many more"
+    return f"in about {left:.0f} firings ({low:.0f} to {late})"
+
+
+def _on_date(history: KilnHistory, outlook: Outlook) -> str:
+    latest = history.latest
+    on = date_after(history, outlook.firings_left or 0.0)
+    if on is None or latest is None or latest.started is None:
+        return ""
+    return f", at this pace {shown.about(on, latest.started, history.studio.time_zone)}"
+
+
+def _without_finding(history: KilnHistory, findings: list[Finding], wording: Wording) -> Verdict:
+    latest = history.latest
+    assert latest is not None
+    notes = " ".join(f"{wording.causes[f.cause].headline_at(shown.place(f))}." for f in findings[:2])
+    power = latest.power
+    outlook = latest.outlook
+    threshold = history.kiln.replace_at_power
+    if power.value is None and power.low is None:
+        return _plain(
+            "unknown",
+            f"There was not enough firing at full output to tell this kiln's power. {notes}".strip(),
+            "Nothing to open. To know: run a firing that asks for full output near the peak, or log the output.",
+            "No hurry.",
+            "Nothing points to a fault; nothing shows the power either.",
+        )
+    near = outlook is not None and outlook.firings_left is not None and outlook.firings_left <= SOON_FIRINGS
+    low_now = power.value is not None and power.value < threshold
+    standing: Standing = "watch" if near or low_now else "sound"
+    headline = f"Nothing is wrong that the logs can show. Power left: {shown.power(power)}. {notes}".strip()
+    do = "Order a set of elements in good time." if near else "Nothing. Fire as usual."
+    ahead = outlook_sentence(history, outlook) if outlook else ""
+    sure = (
+        "The kiln kept pace with its programme, so its power is at least this; how much more cannot be seen."
+        if power.value is None
+        else "The interval holds 9 times in 10."
+    )
+    return Verdict(standing, WORDS[standing], headline, do, ahead or "No date to keep.", sure)
