@@ -14,7 +14,7 @@ from analysis.reading.time_base import TimeKind
 Same = Callable[[int, int], bool]
 _HOUR_S = 3600.0
 _SWAP_ROWS = 6
-_MOST_STEPS = 5000
+_MOST_STEPS = 1000
 _NAMED = 4  # repairs named one by one before they are only counted
 _GAP_STEPS = 10.0
 _GAP_S = 600.0
@@ -31,6 +31,7 @@ class Straight:
     order: NDArray[np.intp]
     elapsed_s: FloatArray
     repeated: int = 0
+    left_out: int = 0
     cuts: list[int] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
     gaps: list[tuple[int, float]] = field(default_factory=list)
@@ -46,8 +47,11 @@ def clock_text(seconds: float) -> str:
 
 def median_step(seconds: FloatArray) -> float:
     """Return the usual sampling interval, in seconds, of rows in order (1 if there is none)."""
-    step = np.diff(seconds)
-    step = step[:: step.size // _MOST_STEPS + 1]
+    if seconds.size > _MOST_STEPS:
+        places = np.linspace(0, seconds.size - 2, _MOST_STEPS).astype(np.intp)
+        step = seconds[places + 1] - seconds[places]
+    else:
+        step = np.diff(seconds)
     step = step[step > 0]
     if not step.size:
         return 1.0
@@ -70,20 +74,64 @@ def straighten(
         kind = "local"
     result = Straight(np.arange(n), raw - raw[0])
     usual = median_step(raw)
-    if n < 2 or (float(step.min()) > 0 and float(step.max()) < max(_GAP_STEPS * usual, _GAP_S)):
+    if n < 2 or (float(step.min()) > 0 and float(step.max()) < _odd_step(usual, kind)):
         return result
-    if float(step.min()) <= 0:
+    raw = _without_strays(result, raw, usual)
+    if float(np.diff(raw).min()) <= 0:
         raw = _in_order(result, raw, table(), usual)
     raw = _coarse(result, raw)
     usual = median_step(raw)
     _level(result, raw, kind, zone, hot, usual)
+    _only_rising(result)
     return result
+
+
+def _odd_step(usual: float, kind: TimeKind) -> float:
+    """Return from which step on (s) a gap or a clock jump is looked for: an hour's jump also between rare samples."""
+    gap = max(_GAP_STEPS * usual, _GAP_S)
+    return min(gap, max(1.5 * usual, 0.8 * _HOUR_S)) if kind == "local" else gap
+
+
+def _without_strays(result: Straight, raw: FloatArray, usual: float) -> FloatArray:
+    """Leave out single rows whose time lies far off both neighbours, which fit each other (a damaged digit)."""
+    if raw.size < 5:
+        return raw
+    windows = np.lib.stride_tricks.sliding_window_view(np.pad(raw, 2, mode="edge"), 5)
+    others = windows[:, [0, 1, 3, 4]]
+    outside = (raw < others.min(axis=1)) | (raw > others.max(axis=1))
+    off = outside & (np.abs(raw - np.median(windows, axis=1)) > max(30 * usual, _GAP_S))
+    count = int(np.count_nonzero(off))
+    if not count or count > max(2, 0.02 * raw.size):
+        return raw
+    kept = np.flatnonzero(~off)
+    before = np.flatnonzero(off) - 1
+    times = [float(raw[max(0, i)] - raw[kept[0]]) for i in before.tolist()]
+    result.problems.append(_named("row", count, "with an impossible time left out", times))
+    result.order = kept
+    result.moved = True
+    result.left_out += count
+    return raw[kept]
+
+
+def _only_rising(result: Straight) -> None:
+    """Leave out rows that do not move time on after all repairs (times too far off to be told apart)."""
+    top = np.maximum.accumulate(result.elapsed_s)
+    keep = np.concatenate(([True], result.elapsed_s[1:] > top[:-1]))
+    count = int(np.count_nonzero(~keep))
+    if count:
+        result.problems.append(f"{count} row{'s' if count > 1 else ''} whose time does not go on left out")
+        result.order, result.elapsed_s = result.order[keep], result.elapsed_s[keep]
+        result.cuts = [int(np.count_nonzero(keep[:cut])) for cut in result.cuts]
+        result.gaps = [(int(np.count_nonzero(keep[:at])), size) for at, size in result.gaps]
+        result.moved = True
+        result.left_out += count
 
 
 def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float) -> FloatArray:
     """Drop repeated rows and sort rows that only changed places."""
     problems = result.problems
-    order = result.order
+    table = table[result.order]
+    order = np.arange(raw.size)
     first_s = raw[0]
     top = np.maximum.accumulate(raw)
     behind = raw < top
@@ -113,7 +161,7 @@ def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float
         drop_twins[twins] = True
         order = order[~drop_twins]
     result.repeated = raw.size - order.size
-    result.order = order
+    result.order = result.order[order]
     result.moved = True
     if result.repeated:
         problems.append(_named("repeated row", result.repeated, "dropped", repeats))
@@ -177,7 +225,7 @@ def _coarse(result: Straight, raw: FloatArray) -> FloatArray:
     )
     result.order = result.order[keep]
     result.moved = True
-    result.repeated += count
+    result.left_out += count
     return raw[keep]
 
 
@@ -186,7 +234,7 @@ def _level(
 ) -> None:
     """Take clock jumps out and name gaps."""
     step = np.diff(raw)
-    odd = np.flatnonzero((step <= 0) | (step > max(_GAP_STEPS * usual, _GAP_S)))
+    odd = np.flatnonzero((step <= 0) | (step > _odd_step(usual, kind)))
     temps = hot[result.order]
     new = step.copy()
     for i in odd.tolist():
@@ -225,7 +273,7 @@ def _clock_jump(
     jump = float(raw[i + 1] - raw[i])
     if kind == "local" and zone is not None:
         change = _offset(raw[i], zone, 0) - _offset(raw[i + 1], zone, 1)  # > 0: the clock went back
-        if change > 0 and -change - 1 <= jump - usual <= 0.5 * _GAP_S and jump + change > 0:
+        if change > 0 and 0 < jump + change <= usual + 0.5 * _GAP_S:
             return jump + change, f"clock set back {_long(change)} for the end of daylight saving at {at}: taken out"
         if change < 0 and jump + change > 0:
             true = jump + change
@@ -239,7 +287,7 @@ def _clock_jump(
         return usual, f"clock set back by {_long(usual - jump)} at {at}: taken out"
     if _runs_through(raw, temps, i, usual, jump):
         return usual, f"clock set on by {_long(jump - usual)} at {at} while the temperature ran on: taken out"
-    return jump, f"gap of {_long(jump)} at {at}"
+    return jump, f"gap of {_long(jump)} at {at}" if jump > max(_GAP_STEPS * usual, _GAP_S) else ""
 
 
 def _offset(local_s: float, zone: ZoneInfo, fold: int) -> float:
@@ -253,8 +301,11 @@ def _runs_through(raw: FloatArray, temps: FloatArray, i: int, usual: float, jump
     reach = 6
     if i < reach or i + reach + 1 >= raw.size:
         return False
-    before = (temps[i] - temps[i - reach]) / (raw[i] - raw[i - reach])
-    after = (temps[i + 1 + reach] - temps[i + 1]) / (raw[i + 1 + reach] - raw[i + 1])
+    run_up, run_on = raw[i] - raw[i - reach], raw[i + 1 + reach] - raw[i + 1]
+    if run_up <= 0 or run_on <= 0:
+        return False
+    before = (temps[i] - temps[i - reach]) / run_up
+    after = (temps[i + 1 + reach] - temps[i + 1]) / run_on
     if not np.isfinite(before + after) or before * after <= 0 or not 0.6 < before / after < 1.6:
         return False
     rate = 0.5 * (before + after)

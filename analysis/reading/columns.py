@@ -1,5 +1,7 @@
 """A table's columns recognised: text columns understood as times or messages, and every column given its role."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,9 +11,14 @@ from analysis.reading.roles import Column, decide_roles, hinted
 from analysis.reading.stamps import patterns
 from analysis.reading.table import Table
 from analysis.reading.time_text import TimeText, read_time_text
-from config.kiln import Kiln
+from config.kiln import DayOrder, Kiln
 
+_LEAST_RUN = 20
 _TIMES = frozenset({"time", "date", "clock"})
+_ON = b"on ein an marche encendido acceso aan yes true heat heating active closed ja si oui".split()
+_OFF = b"off aus arret apagado spento uit no false idle inactive open nein non".split()
+_SWITCH = dict.fromkeys(_ON, 1.0) | dict.fromkeys(_OFF, 0.0) | {b"": np.nan}
+_LONGEST_SWITCH_WORD = 12
 
 
 def recognise(table: Table, kiln: Kiln) -> tuple[list[Column], dict[int, TimeText]]:
@@ -28,12 +35,47 @@ def recognise(table: Table, kiln: Kiln) -> tuple[list[Column], dict[int, TimeTex
         hint = hints[i][0] if i in hints else ""
         if values is None and hint != "ignore" and (i in table.stamps or hint in _TIMES):
             cells = table.text(i)
-            understood = _half_day(cells) or read_time_text(patterns(cells), table.n, kiln.log.day_order)
+            understood = _half_day(cells) or _times(cells, kiln.log.day_order)
             if understood is not None:
                 texts[i] = understood
                 kinds[i] = "half day" if understood.why == "AM and PM" else understood.kind
+        elif values is None and hint != "ignore":
+            values = _on_off(table.text(i))
         columns.append(Column(i, header, unit_of(table.units[i]), values))
     return decide_roles(columns, kinds, hints, kiln.zones), texts
+
+
+def _times(cells: NDArray[np.uint8], day_order: DayOrder | None) -> TimeText | None:
+    """Read a column of times; a date that stays the same for many rows is read once for each run of rows."""
+    n = cells.shape[0]
+    starts = np.flatnonzero(np.concatenate(([True], (cells[1:] != cells[:-1]).any(axis=1))))
+    if starts.size > n // _LEAST_RUN:
+        return read_time_text(patterns(cells), n, day_order)
+    understood = read_time_text(patterns(cells[starts]), starts.size, day_order)
+    if understood is None:
+        return None
+    length = np.diff(np.append(starts, n))
+    other = understood.other_order
+    return replace(
+        understood,
+        seconds=np.repeat(understood.seconds, length),
+        other_order=None if other is None else np.repeat(other, length),
+    )
+
+
+def _on_off(cells: NDArray[np.uint8]) -> FloatArray | None:
+    """Read a column of nothing but words for on and off (or blanks) as 1 and 0 (NaN where blank)."""
+    if not cells.shape[1] or cells.shape[1] > _LONGEST_SWITCH_WORD:
+        return None
+    lower = np.where((cells >= ord("A")) & (cells <= ord("Z")), cells | 0x20, cells)
+    words = np.ascontiguousarray(lower).view(f"S{cells.shape[1]}").ravel()
+    if any(word.strip() not in _SWITCH for word in words[:20].tolist()):
+        return None
+    found, place = np.unique(words, return_inverse=True)
+    states = [_SWITCH.get(word.strip()) for word in found.tolist()]
+    if None in states or not {0.0, 1.0} & set(states):
+        return None
+    return np.array(states, dtype=np.float64)[place.ravel()]
 
 
 def _half_day(cells: NDArray[np.uint8]) -> TimeText | None:
@@ -59,5 +101,6 @@ def programme_logged(table: Table, columns: list[Column], row: int) -> str:
         if column.role == "programme":
             if column.values is not None:
                 return f"{column.values[row]:g}" if np.isfinite(column.values[row]) else ""
-            return table.text(column.index)[row].tobytes().decode("utf-8", "replace").strip()
+            cell: bytes = table.text(column.index)[row].tobytes()
+            return cell.decode("utf-8", "replace").strip()
     return ""

@@ -66,7 +66,7 @@ def plain_text(data: bytes, hint: str | None = None) -> PlainText:
         body = body.replace(b"\0", b"")
     if b"\r" in body:
         body = body.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    head = body[:20_000]
+    head = body[:4000]
     odd = len(head) - len(head.translate(None, _CONTROL))
     if odd > 0.02 * len(head) + 8:
         raise UnreadableLog("this is not a plain-text log (too many control characters).", remedy="Export it as text.")

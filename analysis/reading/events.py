@@ -49,7 +49,11 @@ def what_is_said(
         else:
             text_rows += 1
             events.append(Event(at, said))
+    spoken = _rows_with_message(table, columns)
     for row in unused.tolist():
+        if row in spoken:  # its message column gives the event
+            text_rows += 1
+            continue
         said = _words(plain.text(table.line(row))) if len(events) < 10 * _MOST_EVENTS else None
         if said is None or not _is_message(said):
             blank += 1
@@ -69,6 +73,14 @@ def what_is_said(
     if blank:
         problems.append(f"{blank} row{'s' if blank > 1 else ''} without a time or any reading left out")
     return Said(tuple(events[:_MOST_EVENTS]), text_rows, len(broken), blank, tuple(problems))
+
+
+def _rows_with_message(table: Table, columns: Sequence[Column]) -> set[int]:
+    rows: set[int] = set()
+    for column in columns:
+        if column.role == "message" and column.values is None:
+            rows.update(np.flatnonzero((table.text(column.index) != ord(" ")).any(axis=1)).tolist())
+    return rows
 
 
 def _words(line: str) -> str | None:
@@ -121,6 +133,8 @@ def spike_problems(spikes: Sequence[Spike], names: Sequence[str]) -> list[str]:
 
 def elapsed_at_rows(n: int, keep: NDArray[np.intp], elapsed_s: FloatArray) -> FloatArray:
     """Return the elapsed time at (or just before) each row of a table of ``n`` rows, of which ``keep`` are samples."""
+    if keep[0] > keep[-1]:  # written backwards
+        return elapsed_at_rows(n, n - 1 - keep, elapsed_s)[::-1]
     if keep.size == n:
         return elapsed_s
     at = np.zeros(n)

@@ -12,7 +12,7 @@ from analysis.reading.encoding import PlainText
 from analysis.reading.firing_log import FloatArray, UnreadableLog
 from analysis.reading.rows import Bytes, Stray
 from analysis.reading.shape import Shape, column_kind, kind_of, middle_lines
-from analysis.reading.table import Table, numbers_from_text, table_of
+from analysis.reading.table import Table, numbers_from_text, table_of, within_reason
 
 _MOST_COLUMNS = 64
 _WIDEST_TEXT = 48
@@ -163,7 +163,7 @@ def _records(plain: PlainText) -> tuple[list[dict[str, Any]], list[Stray], str |
     if stripped[:1] == "[":
         text = re.sub(r"\}\s*,\s*\{", "}\n{", stripped.lstrip("[").rstrip().removesuffix("]"))
     lines = [line.strip() for line in text.split("\n")]
-    whole = text.endswith("\n") or lines[-1].endswith("}")
+    whole = text.endswith("\n") or _is_object(lines[-1])
     if lines and not lines[-1]:
         lines.pop()
     cut = None
@@ -179,6 +179,13 @@ def _records(plain: PlainText) -> tuple[list[dict[str, Any]], list[Stray], str |
     return *_line_by_line(body), cut, *_counts(lines)
 
 
+def _is_object(line: str) -> bool:
+    try:
+        return isinstance(json.loads(line), dict)
+    except (ValueError, RecursionError):
+        return False
+
+
 def _as_numbers(column: list[Any]) -> FloatArray | None:
     """Return a column as numbers (None becomes NaN, true 1), or None if it holds anything else."""
     if any(isinstance(value, str) for value in column[:50]):
@@ -187,7 +194,7 @@ def _as_numbers(column: list[Any]) -> FloatArray | None:
         values = np.array(column, dtype=np.float64)
     except (TypeError, ValueError, OverflowError):
         return None
-    return np.where(np.isinf(values), np.nan, values) if values.ndim == 1 else None
+    return within_reason(values) if values.ndim == 1 else None
 
 
 def _counts(lines: list[str]) -> tuple[int, int]:

@@ -10,8 +10,11 @@ from analysis.reading.firing_log import Event, FiringLog, FloatArray, Spike
 
 _HOT_C, _COLD_C = 350.0, 180.0
 _NEW_RISE_C = 150.0
-_LONGEST_BREAK_S = 12 * 3600.0
+_LONGEST_BREAK_S, _SHORT_BREAK_S = 6 * 3600.0, 2 * 3600.0
+_LOADING_C, _LUKEWARM_C = 250.0, 60.0  # nobody unloads and loads a kiln hotter than this; common practice, no source
+_SLACK_C = 40.0
 _LEAST_ROWS = 5
+_FASTEST_C_PER_S = 600.0 / 3600.0  # a firing that went on while nothing was logged
 
 
 def part_firings(elapsed_s: FloatArray, hottest_c: FloatArray, cuts: list[int]) -> list[int]:
@@ -85,29 +88,19 @@ def stretch(log: FiringLog, start: int, stop: int) -> FiringLog:
 def join_logs(earlier: FiringLog, later: FiringLog) -> FiringLog | None:
     """Join a firing that was cut over two files; None if the later log is a firing of its own.
 
-    They are one firing if both have the same zones and known starts, the later begins within twelve hours of the
-    earlier's last sample, the earlier had not cooled down yet, and the later begins hot, where the earlier left off
-    (a break lets a kiln cool).
+    They are one firing if both have the same zones, known starts and no two programmes, and the later takes up within
+    six hours where the earlier left off. The earlier must have been cut before it cooled from its peak, and the later
+    begin hotter than anyone loads a kiln; or the later must be nothing but the rest of the cooling.
     """
     if earlier.started is None or later.started is None or earlier.zone_c.shape[1] != later.zone_c.shape[1]:
         return None
-    if (
-        later.started_from not in {"rows", "text", "file name"}
-        or not earlier.elapsed_s.size
-        or not later.elapsed_s.size
-    ):
+    if not (_dated_to_the_minute(earlier) and _dated_to_the_minute(later)):
+        return None
+    if earlier.programme and later.programme and earlier.programme != later.programme:
         return None
     shift = (later.started - earlier.started).total_seconds()
     pause = shift - float(earlier.elapsed_s[-1])
-    if not -60.0 < pause <= _LONGEST_BREAK_S:
-        return None
-    before, after = _hottest(earlier), _hottest(later)
-    if not before.size or not after.size:
-        return None
-    last, top, first = float(before[-1]), float(before.max()), float(after[0])
-    if first < 120.0 or first > last + 40.0 or first < 0.35 * last:
-        return None
-    if last < 0.6 * top and float(after.max()) > first + _NEW_RISE_C:
+    if not -60.0 < pause <= _LONGEST_BREAK_S or not _goes_on(_hottest(earlier), _hottest(later), pause):
         return None
     keep = later.elapsed_s + shift > earlier.elapsed_s[-1]
     if not keep.any():
@@ -148,6 +141,25 @@ def join_logs(earlier: FiringLog, later: FiringLog) -> FiringLog | None:
             *later.problems,
         ),
     )
+
+
+def _dated_to_the_minute(log: FiringLog) -> bool:
+    """Tell whether a log's own rows, text or name give its start with the time of day."""
+    day_only = any("hour is not known" in problem for problem in log.problems)
+    return log.started_from in {"rows", "text", "file name"} and not day_only
+
+
+def _goes_on(before: FloatArray, after: FloatArray, pause_s: float) -> bool:
+    """Tell whether a kiln can have come from the last reading of one log to the first of the next in mid-firing."""
+    if not before.size or not after.size:
+        return False
+    last, top, first = float(before[-1]), float(before.max()), float(after[0])
+    if first > last + _SLACK_C + _FASTEST_C_PER_S * max(pause_s, 0.0) or first < 0.5 * last:
+        return False
+    if float(after.max()) <= first + _SLACK_C:
+        return first > _LUKEWARM_C  # the rest of the cooling
+    cut_early = last < _LOADING_C and pause_s < _SHORT_BREAK_S and abs(first - last) < 2 * _SLACK_C
+    return last > top - max(_SLACK_C, 0.06 * top) and (first >= _LOADING_C or cut_early)
 
 
 def _hottest(log: FiringLog) -> FloatArray:

@@ -25,12 +25,13 @@ from analysis.reading.shown import shown
 from analysis.reading.started import began, programme
 from analysis.reading.table import Table, delimited_table
 from analysis.reading.thermocouples import clean_zones
-from analysis.reading.time_base import TimeBase, time_base
+from analysis.reading.time_base import TimeBase, TimeKind, time_base
 from analysis.reading.units import TemperatureUnitFound, temperature_unit
 from config.kiln import Kiln
 
 SIZE_LIMIT_BYTES = 200_000_000
 _LEAST_ROWS = 3
+_OF_THE_KILN = frozenset({"zone", "set point", "average"})
 
 
 def read_log(
@@ -69,10 +70,18 @@ def read_log(
     settle_day_order(texts, table.preamble, name, modified, kiln.log.time_zone or kiln.time_zone)
     base = time_base(columns, texts, kiln.log, hottest)
     usable, unused = _usable_rows(columns, base, hottest)
-    unit = _unit(table, columns, kiln)
-    straight = straighten(base.seconds[usable], base.kind, zone, lambda: _numbers(columns, usable), hottest[usable])
+    newest_first = _newest_first(base.seconds[usable] if usable.size < table.n else base.seconds, base.kind)
+    if newest_first:
+        usable = usable[::-1]
+    seconds = base.seconds
+    if usable.size < table.n or newest_first:
+        seconds, hottest = seconds[usable], hottest[usable]
+    unit = _unit(table, columns, kiln, hottest)
+    straight = straighten(seconds, base.kind, zone, lambda: _numbers(columns, usable), hottest)
     keep = usable[straight.order]
-    whole = keep.size == table.n and not straight.moved
+    whole = keep.size == table.n and not straight.moved and not newest_first
+    if kiln.log.temperature_unit is not None:  # the register's word is for all columns but the room's
+        columns = [replace(c, unit=unit.unit) if c.role in _OF_THE_KILN else c for c in columns]
     samples = gather(columns, kiln.zones, unit.unit, None if whole else keep)
     zone_c, spikes = clean_zones(straight.elapsed_s, samples.zone_c, samples.set_point_c)
     first_s = float(base.seconds[keep[0]])
@@ -84,6 +93,7 @@ def read_log(
         *plain.problems,
         *table_problems(table, at_row),
         *said.problems,
+        *(("the rows run from the newest to the oldest: put in the order of time",) if newest_first else ()),
         *start.problems,
         *straight.problems,
         *samples.problems,
@@ -119,7 +129,7 @@ def read_log(
         text=said.text,
         headers=table.head_lines + len(table.repeated_headers),
         cut=int(table.cut is not None),
-        damaged=said.damaged,
+        damaged=said.damaged + straight.left_out,
         empty=table.empty,
     )
     account = account_of(plain, table, columns, base, unit, start, straight, rows, name, len(data))
@@ -136,6 +146,8 @@ def _usable_rows(
     columns: Sequence[Column], base: TimeBase, hottest: FloatArray
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return the rows with a time and a reading, and the others."""
+    if hottest.size >= _LEAST_ROWS and np.isfinite(hottest.min() + base.seconds.min()):  # NaN would show
+        return np.arange(hottest.size), np.empty(0, np.intp)
     some = np.isfinite(hottest)
     if not some.all():
         for c in columns:
@@ -151,9 +163,17 @@ def _usable_rows(
     return usable, np.flatnonzero(~good)
 
 
+def _newest_first(seconds: FloatArray, kind: TimeKind) -> bool:
+    """Tell whether the rows are written backwards."""
+    if seconds[0] <= seconds[-1] and kind != "clock":
+        return False
+    step = np.diff(seconds)
+    return int(np.count_nonzero(step < 0)) > 0.9 * step.size
+
+
 def _numbers(columns: Sequence[Column], rows: NDArray[np.intp]) -> FloatArray:
     table = np.column_stack([c.values for c in columns if c.values is not None and c.role != "ignore"])
-    return table if rows.size == table.shape[0] else table[rows]
+    return table if rows.size == table.shape[0] and rows[0] <= rows[-1] else table[rows]
 
 
 def _time_zone(kiln: Kiln) -> ZoneInfo | None:
@@ -169,13 +189,12 @@ def _time_zone(kiln: Kiln) -> ZoneInfo | None:
         ) from error
 
 
-def _unit(table: Table, columns: Sequence[Column], kiln: Kiln) -> TemperatureUnitFound:
-    zones = [c.values for c in columns if c.role == "zone" and c.values is not None]
+def _unit(table: Table, columns: Sequence[Column], kiln: Kiln, hottest: FloatArray) -> TemperatureUnitFound:
     return temperature_unit(
         [c.unit for c in columns if c.role in {"zone", "set point"}],
         "\n".join((*table.preamble, *table.names)),
         kiln.log.temperature_unit,
-        lambda: np.column_stack(zones),
+        hottest,
         next((c.values for c in columns if c.role == "room"), None),
         kiln.thermocouple,
     )

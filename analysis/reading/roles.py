@@ -35,8 +35,10 @@ ROLES = (
 )
 _PER_ZONE = ("zone", "set point", "output", "amps")
 _WORDS_FOR_TIME = frozenset({"time", "date", "clock"})
+_NUMBERS = frozenset({"zone", "average", "set point", "output", "volts", "amps", "room", "segment"})
 _WEAK = frozenset({"t", "x", "z", "value", "reading"})
 _PERCENT_TOP = 106.0
+_FEW = 0.01  # damaged cells that do not change what a column is
 _START_SPREAD = 12.0  # deg C or F between readings of a cold kiln; common practice, no source
 
 
@@ -102,6 +104,11 @@ def decide_roles(
     for column, says in zip(columns, said, strict=True):
         if column.index in hints:
             role, number, place = hints[column.index]
+            if column.values is None and role in _NUMBERS:
+                raise UnreadableLog(
+                    f"[kiln.log] columns: column {column.name or column.index + 1!r} is to be {role}, but holds text.",
+                    remedy="Choose another column.",
+                )
             out.append(_with(column, says, role, "setting [kiln.log] columns", number, place))
         elif column.values is None:
             out.append(_text_role(column, says, times.get(column.index)))
@@ -122,7 +129,7 @@ def _with(
     column: Column, says: NameSays, role: str, why: str, number: int | None = None, place: str | None = None
 ) -> Column:
     unit = column.unit or says.unit
-    if number is None and place is None and role in _PER_ZONE:
+    if number is None and place is None and (role in _PER_ZONE or role == "?"):
         number, place = says.number, says.place
     return replace(column, role=role, why=why, number=number, place=place, unit=unit)
 
@@ -151,29 +158,39 @@ def _numeric_role(column: Column, says: NameSays, values: FloatArray, zones: Seq
     if role in {"stage text", "message"}:
         role = "segment"
     low, high = _span(values)
-    if role == "programme" and low != high:
-        return _with(column, says, "ignore", why + ", but changes within the log")
     if np.isnan(low):
         return _with(column, says, "ignore" if role == "zone" else role, why + ", but empty")
-    if role == "output" and (low < -_PERCENT_TOP or high > _PERCENT_TOP or low < -5):
-        return _with(column, says, "ignore", why + f", but reaches {high:g}: no share of full output")
     if role in {"zone", "average", "set point"} and column.unit is None and says.unit == "%":
         return _with(column, says, "output", "in percent")
     if role == "zone" and _hardly_says_zone(says, low, high):
         return _with(column, says, "?", "")
-    if role == "segment" and high - low > 200:
-        return _with(column, says, "ignore", why + ", but runs far beyond segment numbers")
-    if role in _WORDS_FOR_TIME and not _runs_on(values):
+    written_out = role == "date" and 19_700_101 <= low <= high <= 22_000_101  # 20260302
+    if role in _WORDS_FOR_TIME and not written_out and not _runs_on(values):
         return _with(column, says, "?", "")
-    if role == "volts" and says.word == "v" and high < 30:
-        return _with(column, says, "ignore", why + ", but too low for a supply")
-    return _with(column, says, role, why)
+    doubt = _doubt(role, says.word, values, low, high)
+    return _with(column, says, "ignore" if doubt else role, why + doubt)
+
+
+def _doubt(role: str, word: str, values: FloatArray, low: float, high: float) -> str:
+    """Return why a column cannot be what its name says, or nothing."""
+    if role == "programme" and low != high:
+        return ", but changes within the log"
+    if role == "output" and (high > _PERCENT_TOP or low < -5):
+        beyond = float(np.mean((values > _PERCENT_TOP) | (values < -5)))
+        return f", but reaches {high:g}: no share of full output" if beyond > _FEW else ""
+    if role == "segment" and high - low > 200:
+        return ", but runs far beyond segment numbers"
+    if role == "volts" and word == "v" and high < 30:
+        return ", but too low for a supply"
+    return ""
 
 
 def _hardly_says_zone(says: NameSays, low: float, high: float) -> bool:
     """Tell whether a name holds no more than a unit, or one letter that may mean something else."""
+    if says.place is not None:
+        return False
     if says.word == says.unit:
-        return says.place is None
+        return True
     return says.word in _WEAK and (says.number is None or not -100 < low <= high < 3000)
 
 
@@ -194,7 +211,7 @@ def _runs_on(values: FloatArray) -> bool:
     """Tell whether a numeric column only goes on (but for a few repairs), as a time does."""
     step = np.diff(values)
     ups, downs = int(np.count_nonzero(step > 0)), int(np.count_nonzero(step < 0))
-    return step.size == 0 or ups >= 0.5 * step.size >= 10 * downs
+    return step.size == 0 or max(ups, downs) >= 0.5 * step.size >= 10 * min(ups, downs)
 
 
 def _one_time(columns: list[Column], conducts: dict[int, Behaviour]) -> list[Column]:

@@ -95,6 +95,8 @@ def find_rows(body: bytes, shape: Shape) -> Rows:
     """Return the sample rows of ``body`` (which begins at the first sample). Every other line is kept as a stray."""
     body, cut = _last_line(body, shape)
     body, headers = _without_headers(body, shape.header)
+    if not body[:1000].strip() and not body.strip():
+        raise UnreadableLog("the log holds no whole row yet.", remedy="Wait until more has been written.")
     if b'"' in body:
         body = _unquoted(body, shape.delimiter)
         delimiter = b"\x1f"
@@ -102,12 +104,12 @@ def find_rows(body: bytes, shape: Shape) -> Rows:
         body, delimiter = _single_blanks(body), b"\t"
     else:
         delimiter = shape.delimiter.encode("utf-8")
-    if not body:
-        raise UnreadableLog("the log holds no whole row yet.", remedy="Wait until more has been written.")
     rows = Rows(body, delimiter, shape.columns, 0, cut=cut, headers=headers)
-    data = np.frombuffer(body, np.uint8)
-    lines, marks = int(np.count_nonzero(data == _NEWLINE)), int(np.count_nonzero(data == delimiter[0]))
+    lines, marks = _counted(rows)
     rows.lines = lines + len(headers) + (cut is not None)
+    if marks != lines * (shape.columns - 1):
+        rows.body, rows.empty = _without_empty_lines(body)
+        lines, marks = _counted(rows)
     wants_places = any(kind in {"stamp", "word"} for kind in shape.kinds)
     if marks == lines * (shape.columns - 1):
         rows.n = lines
@@ -115,6 +117,12 @@ def find_rows(body: bytes, shape: Shape) -> Rows:
             return rows
     _sort_out(rows)
     return rows
+
+
+def _counted(rows: Rows) -> tuple[int, int]:
+    """Return how many line ends and delimiters there are."""
+    data = np.frombuffer(rows.body, np.uint8)
+    return int(np.count_nonzero(data == _NEWLINE)), int(np.count_nonzero(data == rows.delimiter[0]))
 
 
 def _last_line(body: bytes, shape: Shape) -> tuple[bytes, bytes | None]:
@@ -128,6 +136,17 @@ def _last_line(body: bytes, shape: Shape) -> tuple[bytes, bytes | None]:
     if len(mine) == len(other) == shape.columns and len(mine[-1]) >= len(other[-1]) and _close(mine[-1], other[-1]):
         return body + b"\n", None
     return body[:at], last
+
+
+def _without_empty_lines(body: bytes) -> tuple[bytes, int]:
+    """Take out empty lines; returns how many there were."""
+    if b"\n\n" not in body and body[:1] != b"\n":
+        return body, 0
+    before = len(body)
+    while b"\n\n" in body:
+        body = body.replace(b"\n\n", b"\n")
+    body = body.removeprefix(b"\n")
+    return body, before - len(body)
 
 
 def _without_headers(body: bytes, header: bytes) -> tuple[bytes, list[int]]:
@@ -243,14 +262,11 @@ def read_numbers(rows: Rows, shape: Shape, wanted: list[int]) -> dict[int, Float
     if frame is None or len(frame) != rows.n:  # a row too long and one too short made up for each other
         _sort_out(rows)
         frame = _frame(rows, shape, wanted)
-    try:
-        block = np.ascontiguousarray(frame.to_numpy(np.float64).T)
-    except (ValueError, TypeError):  # some column holds text
-        return {column: _column(frame[column]) for column in wanted}
-    return {column: block[k] for k, column in enumerate(wanted)}
+    return {column: _cells(series) for column, (_, series) in zip(wanted, frame.items(), strict=True)}
 
 
-def _column(series: "pd.Series[Any]") -> FloatArray | list[str]:
+def _cells(series: "pd.Series[Any]") -> FloatArray | list[str]:
+    """Return a column as numbers (without copying where it can), or as text if any cell is no number."""
     if series.dtype.kind in "fiub":
         return series.to_numpy(np.float64)
     return series.fillna("").astype(str).tolist()

@@ -20,7 +20,9 @@ _MARKED = re.compile(
     r"[+-]?\d{1,3}(?:[.,'\u00a0\u202f ]\d{3})*(?:[.,]\d+)?\s?(?:%|°?\s?[CFK]|V|A|kW|s|min|h)?"
     r"|[+-]?\d+(?:[.,]\d+)?\s?(?:%|°?\s?[CFK]|V|A|kW|s|min|h)"
 )
-_STAMP = re.compile(r"(?=[^:]*\d+:\d|\D*\d+[-/.]\w+[-/.]\d)[\w:/.,+\- ]{4,40}|\d{8}T\d{4,6}\w*|[AaPp]\.?[Mm]\.?")
+_STAMP = re.compile(
+    r"(?=[^:]*\d+:\d|\D*\d+[-/.]\w+[-/.]\d)[\w:/.+\- ]{2,40}(?:,[\w:/.+\- ]{1,20})?|\d{8}T\d{4,6}\w*|[AaPp]\.?[Mm]\.?"
+)
 _UNIT_WORDS = frozenset(
     [
         "c",
@@ -84,6 +86,7 @@ _RULER = re.compile(r"[\s\-=_+|;,:*#~]+")
 _HEAD_BYTES = 40_000
 _LONGEST_CELL = 60
 _FIRST_ROWS = 4
+_HEAD_LINES = 6
 _LONGEST_LINE = 2000
 
 
@@ -114,6 +117,8 @@ def kind_of(cell: str) -> Kind:
     if len(cell) > _LONGEST_CELL:
         return "word"
     cell = cell.strip().strip('"').strip()
+    if cell[:1] == "[" and cell[-1:] == "]":
+        cell = cell[1:-1].strip()
     if _PLAIN.fullmatch(cell):
         return "number"
     if not cell or cell.lower() in _NO_VALUE:
@@ -190,7 +195,7 @@ def middle_lines(body: bytes) -> list[bytes]:
 
 def _score(lines: Sequence[str], delimiter: str) -> tuple[float, int]:
     """Return (how well the delimiter explains the lines, delimiters per line)."""
-    rows = [split_cells(line, delimiter) for line in lines if delimiter == " " or delimiter in line]
+    rows = [split_cells(line, delimiter) for line in lines if delimiter in line or (delimiter == " " and "\t" in line)]
     if not rows:
         return 0.0, 0
     common, count = Counter(map(len, rows)).most_common(1)[0]
@@ -198,7 +203,7 @@ def _score(lines: Sequence[str], delimiter: str) -> tuple[float, int]:
         return 0.0, 0
     cells = [cell for row in rows if len(row) == common for cell in row]
     kinds = [kind_of(cell) for cell in cells]
-    if kinds.count("number") + kinds.count("marked number") < count:
+    if kinds.count("number") + kinds.count("marked number") < 0.7 * count:
         return 0.0, 0
     bad = sum(kind == "word" and not _is_word(cell) for kind, cell in zip(kinds, cells, strict=True))
     return round(count / len(lines) * (1.0 - bad / len(cells)) ** 2, 3), common - 1
@@ -254,7 +259,9 @@ def _with_head(
         raise UnreadableLog("no row of samples was found in the first part of the file.", remedy="Check the file.")
     rows += [split_cells(plain.text(raw), delimiter) for raw in head[first : first + _FIRST_ROWS]]
     lines = [plain.text(raw) for raw in head[:first]]
-    names, units, header = _header(lines, delimiter, columns)
+    names, units, header = _header(tuple(lines[-_HEAD_LINES:]), delimiter, columns)
+    if header is not None:
+        header += max(0, len(lines) - _HEAD_LINES)
     preamble = tuple(line.strip() for i, line in enumerate(lines if header is None else lines[:header]) if line.strip())
     return Shape(
         delimiter,
@@ -285,12 +292,15 @@ def _is_sample(cells: Sequence[str], kinds: Sequence[Kind]) -> bool:
     return numbers > 0
 
 
-def _header(lines: Sequence[str], delimiter: str, columns: int) -> tuple[tuple[str, ...], tuple[str, ...], int | None]:
+@lru_cache(maxsize=512)
+def _header(
+    lines: tuple[str, ...], delimiter: str, columns: int
+) -> tuple[tuple[str, ...], tuple[str, ...], int | None]:
     """Return names, units and the header's index among the lines before the first sample."""
     none = ("",) * columns
     units = none
     last: int | None = None
-    for index in range(len(lines) - 1, max(-1, len(lines) - 6), -1):
+    for index in range(len(lines) - 1, -1, -1):
         line = lines[index]
         if not line.strip() or _RULER.fullmatch(line):
             continue

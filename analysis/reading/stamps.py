@@ -13,7 +13,7 @@ from analysis.reading.firing_log import FloatArray
 from analysis.reading.rows import Bytes
 
 _MOST_LAYOUTS = 400
-_POWERS = 10.0 ** np.arange(20)
+_POWERS = 10.0 ** np.arange(64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ def patterns(cells: Bytes) -> list[Pattern]:
         runs = _runs(mask)
         numbers = np.empty((rows.size, len(runs)))
         for k, (start, stop) in enumerate(runs):
-            numbers[:, k] = (block[:, start:stop] - np.float64(48)) @ _POWERS[stop - start - 1 :: -1][: stop - start]
+            numbers[:, k] = _number(block, start, stop)
         digits = tuple(stop - start for start, stop in runs)
         for same, text in _same_text(block, mask, runs):
             found.setdefault(text, []).append((rows[same], numbers[same], digits))
@@ -63,13 +63,13 @@ def _same_layout(digit: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
     n = digit.shape[0]
     if bool((digit == digit[0]).all()):
         return [np.arange(n)]
-    packed = np.packbits(digit, axis=1)
-    keys = np.zeros((n, 8), np.uint8)
-    keys[:, : min(8, packed.shape[1])] = packed[:, :8]
-    return _alike(keys.view(np.uint64).ravel())
+    width = digit.shape[1]
+    padded = np.zeros((n, 16 if width <= 16 else 64), bool)
+    padded[:, : min(width, 64)] = digit[:, :64]
+    return _alike(np.packbits(padded).view(np.uint16 if width <= 16 else np.uint64))
 
 
-def _alike(codes: NDArray[np.uint64]) -> list[NDArray[np.intp]]:
+def _alike(codes: NDArray[np.uint16] | NDArray[np.uint64]) -> list[NDArray[np.intp]]:
     """Return the rows of each code, most frequent first; there are few codes, so that one pass each is quickest."""
     groups: list[NDArray[np.intp]] = []
     left = np.arange(codes.size)
@@ -93,6 +93,17 @@ def _same_text(
     between = block[:, ~mask]
     if bool((between == between[0]).all()):
         return [(slice(None), _pattern_text(block[0], runs))]
+    n, width = between.shape
+    if width > 8:
+        return _same_long_text(block, between, runs)
+    padded = np.zeros((n, 8), np.uint8)
+    padded[:, :width] = between
+    return [(rows, _pattern_text(block[rows[0]], runs)) for rows in _alike(padded.view(np.uint64).ravel())]
+
+
+def _same_long_text(
+    block: Bytes, between: Bytes, runs: list[tuple[int, int]]
+) -> list[tuple[NDArray[np.intp] | slice, str]]:
     out: list[tuple[NDArray[np.intp] | slice, str]] = []
     left = np.arange(block.shape[0])
     while left.size and len(out) < _MOST_LAYOUTS:
@@ -103,8 +114,18 @@ def _same_text(
     return out
 
 
+def _number(block: Bytes, start: int, stop: int) -> NDArray[np.float64] | NDArray[np.int32]:
+    """Return the number written in columns ``start`` to ``stop`` (exclusive) of each row."""
+    if stop - start > 9:
+        return (block[:, start:stop] - np.float64(48)) @ _POWERS[stop - start - 1 :: -1][: stop - start]
+    number = block[:, start].astype(np.int32) - 48
+    for place in range(start + 1, stop):
+        number = number * 10 + (block[:, place] - np.uint8(48))
+    return number
+
+
 def _pattern_text(cell: Bytes, runs: list[tuple[int, int]]) -> str:
-    text = bytes(cell).decode("latin-1")
+    text = bytes(cell).decode("latin-1").replace("#", "\0")
     for start, stop in reversed(runs):
         text = text[:start] + "#" + text[stop:]
     return text.strip()

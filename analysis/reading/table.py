@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _UNIT_TAIL = re.compile(r"\s*(?:%|°?\s?[CFK]|V|A|kW|s|min|h)$")
 _MOST_WORDS = 0.5
+_LARGEST = 1e16  # above epoch microseconds
 
 
 @dataclass(slots=True)
@@ -95,7 +96,7 @@ def table_of(plain: PlainText, shape: Shape, body: bytes) -> Table:
             if count:
                 bad[i] = (count, example)
         else:
-            numbers[i] = values
+            numbers[i] = within_reason(values)
     return Table(
         "fixed-width table" if shape.delimiter == " " else "delimited table",
         shape.delimiter,
@@ -131,13 +132,20 @@ def numbers_from_text(cells: list[str], decimal: str) -> tuple[FloatArray, int, 
     odd = np.isnan(numbers)
     if odd.any():
         numbers[odd] = pd.to_numeric(_bare(series[odd], decimal), errors="coerce").to_numpy(np.float64)
-    numbers[np.isinf(numbers)] = np.nan
+    numbers = within_reason(numbers)
     blank = series.str.lower().isin(["", "-", "--", "---", "n/a", "na", "nan", "null", "none"]).to_numpy(bool)
     bad = np.isnan(numbers) & ~blank
     count = int(np.count_nonzero(bad))
     if count > _MOST_WORDS * max(1, int(np.count_nonzero(~blank))):
         return None
     return numbers, count, cells[int(np.argmax(bad))] if count else ""
+
+
+def within_reason(values: FloatArray) -> FloatArray:
+    """Return a column with infinite and absurdly large numbers as NaN."""
+    if values.min(initial=0.0) >= -_LARGEST and values.max(initial=0.0) <= _LARGEST:
+        return values
+    return np.where(np.abs(values) <= _LARGEST, values, np.nan)
 
 
 def _bare(cells: "pd.Series[str]", decimal: str) -> "pd.Series[str]":

@@ -31,11 +31,11 @@ def clean_zones(
         if stuck is not None:
             bad = stuck if bad is None else bad | stuck
             kinds = kinds if kinds is not None else np.zeros(x.size, np.uint8)
-            kinds[stuck] = 3
+            kinds[stuck & (kinds == 0)] = 3
         if bad is None or kinds is None:
             continue
         if out is zone_c:
-            out = zone_c.copy()
+            out = zone_c.copy(order="K")
         spikes += _described(elapsed_s, x, bad, kinds, z)
         out[bad, z] = np.nan
     return out, tuple(spikes)
@@ -43,14 +43,15 @@ def clean_zones(
 
 def _bad_samples(t: FloatArray, x: FloatArray) -> tuple[NDArray[np.bool_] | None, NDArray[np.uint8] | None]:
     """Return which samples are bad, and kind 1 spike, 2 dropout; None where all is well."""
-    step = np.diff(x)
-    limit = _SLACK_C + _RATE_C_PER_S * np.diff(t)
     low, high = x.min(initial=0.0), x.max(initial=0.0)
-    if not (np.isnan(low) or low < _LOWEST_C or high > _HIGHEST_C or bool((np.abs(step) > limit).any())):
-        return None, None
-    missing = ~((x >= _LOWEST_C) & (x <= _HIGHEST_C))
+    if low >= _LOWEST_C and high <= _HIGHEST_C:  # NaN fails this
+        step = np.diff(x)
+        steady = step.min(initial=0.0) >= -_SLACK_C and step.max(initial=0.0) <= _SLACK_C
+        if steady or not bool((np.abs(step) > _SLACK_C + _RATE_C_PER_S * np.diff(t)).any()):
+            return None, None
+    missing = ~((x >= _LOWEST_C) & (x <= _HIGHEST_C)) & ~_seldom_logged(x)
     kinds = np.where(missing, np.uint8(2), np.uint8(0))
-    good = np.flatnonzero(~missing)
+    good = np.flatnonzero(~missing & np.isfinite(x))
     if good.size < 3:
         return (missing, kinds) if missing.any() else (None, None)
     xs, ts = x[good], t[good]
@@ -60,6 +61,16 @@ def _bad_samples(t: FloatArray, x: FloatArray) -> tuple[NDArray[np.bool_] | None
             kinds[good[first:last]] = 1
     bad = kinds > 0
     return (bad, kinds) if bad.any() else (None, None)
+
+
+def _seldom_logged(x: FloatArray) -> NDArray[np.bool_]:
+    """Return the blanks of a zone that is written only in some of the rows: no dropouts."""
+    blank = np.isnan(x)
+    count = int(np.count_nonzero(blank))
+    if count < 0.2 * x.size:
+        return np.zeros(x.size, bool)
+    runs = int(np.count_nonzero(blank[1:] & ~blank[:-1])) + 1
+    return blank if count < 6 * runs else np.zeros(x.size, bool)
 
 
 def _spans(x: FloatArray, t: FloatArray, jumps: list[int]) -> list[tuple[int, int]]:
@@ -91,6 +102,8 @@ def _stuck(
     t: FloatArray, x: FloatArray, zone_c: FloatArray, z: int, set_point_c: FloatArray | None
 ) -> NDArray[np.bool_] | None:
     """Return the samples (but the first) of a value held while the other zones or the set point moved far."""
+    if not _held_somewhere(x):
+        return None
     changes = np.flatnonzero(np.diff(x) != 0)
     edges = np.concatenate(([-1], changes, [x.size - 1]))
     length = np.diff(edges)
@@ -102,7 +115,8 @@ def _stuck(
         if not np.isfinite(x[start]) or t[stop - 1] - t[start] < _STUCK_S:
             continue
         others = np.delete(zone_c[start:stop], z, axis=1)
-        moved = float(np.nanmax(np.nanmax(others, 0) - np.nanmin(others, 0))) if np.isfinite(others).any() else 0.0
+        others = others[:, np.isfinite(others).any(axis=0)]
+        moved = float((np.nanmax(others, 0) - np.nanmin(others, 0)).max(initial=0.0))
         follows = False
         if moved < _STUCK_MOVED_C and zone_c.shape[1] == 1 and set_point_c is not None:
             wanted = set_point_c[start:stop, z]
@@ -112,6 +126,17 @@ def _stuck(
             out = np.zeros(x.size, bool) if out is None else out
             out[start + 1 : stop] = True
     return out
+
+
+def _held_somewhere(x: FloatArray) -> bool:
+    """Tell quickly whether a value may be held for 20 rows: it is then the same in four rows five apart."""
+    apart = _STUCK_ROWS // 4
+    same = np.diff(x[::apart]) == 0
+    places = np.flatnonzero(same[:-2] & same[1:-1] & same[2:]) * apart
+    if not places.size:
+        return False
+    rows = x[places[:, None] + np.arange(3 * apart + 1)]
+    return bool((rows == rows[:, :1]).all(axis=1).any())
 
 
 def _described(t: FloatArray, x: FloatArray, bad: NDArray[np.bool_], kinds: NDArray[np.uint8], z: int) -> list[Spike]:

@@ -9,7 +9,7 @@ import numpy as np
 from analysis.reading.account import Unknown
 from analysis.reading.firing_log import FloatArray, UnreadableLog
 from analysis.reading.roles import Column
-from analysis.reading.time_text import TimeText
+from analysis.reading.time_text import TWO_FIELDS, TimeText, civil
 from config.kiln import LogHints
 
 TimeKind = Literal["elapsed", "clock", "local", "utc"]
@@ -19,6 +19,9 @@ _SERIAL_EPOCH_DAYS = 25569.0  # 1970-01-01 as a spreadsheet serial (day 0 = 1899
 _DAY_S = 86400.0
 _FASTEST_CLIMB = 2500.0  # deg C per hour: faster than any pottery kiln (small test kilns reach about 2000; from memory)
 _LONGEST_FIRING_S = 14 * _DAY_S
+_LONGEST_S = 10_000 * _DAY_S
+_YEAR_2200_S = 7_258_118_400.0
+_WRITTEN_FROM, _WRITTEN_TO = 1.97e13, 2.2e13
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +39,22 @@ class TimeBase:
 def time_base(
     columns: Sequence[Column], texts: Mapping[int, TimeText], hints: LogHints, hottest: FloatArray
 ) -> TimeBase:
-    """Return the time of every row.
+    """Return the time of every row; dates before 1970 or after 2200 and negative clocks are NaN.
 
     ``columns`` have their roles, ``texts`` the understood text columns, ``hottest`` (n,) is the raw temperature
     used to exclude impossible time units. Raises ``UnreadableLog`` if no time can be had.
     """
+    base = _time_base(columns, texts, hints, hottest)
+    low, high = (-_LONGEST_S, _LONGEST_S) if base.kind == "elapsed" else (0.0, _YEAR_2200_S)
+    if low <= base.seconds.min(initial=0.0) and base.seconds.max(initial=0.0) <= high:
+        return base
+    inside = (base.seconds >= low) & (base.seconds <= high)
+    return replace(base, seconds=np.where(inside, base.seconds, np.nan))
+
+
+def _time_base(
+    columns: Sequence[Column], texts: Mapping[int, TimeText], hints: LogHints, hottest: FloatArray
+) -> TimeBase:
     by_role: dict[str, list[Column]] = {}
     for column in columns:
         by_role.setdefault(column.role, []).append(column)
@@ -57,6 +71,10 @@ def time_base(
     if clocks:
         base = _clock_or_duration(texts[clocks[0].index], by_role, texts, hottest)
     else:
+        clock = (by_role.get("clock", []) + by_role.get("time", []))[:1]
+        for date in by_role.get("date", []):
+            if clock and (pair := _day_and_clock_numbers(date, clock[0])) is not None:
+                return pair
         numeric = [c for c in by_role.get("time", []) + by_role.get("clock", []) if c.values is not None]
         numeric += [c for c in by_role.get("date", []) if c.values is not None]
         if not numeric:
@@ -110,9 +128,11 @@ def _clock_or_duration(
     falls = int(np.count_nonzero(np.diff(good) < -0.5 * _DAY_S))
     if good.size and float(good[0]) > 3600 and float(good.max()) < _DAY_S and (falls or good[0] > 4 * 3600):
         return TimeBase(seconds, "clock", "clock without a date", "hours stay below 24 and do not begin near 0")
-    if text.why.endswith("two fields"):
-        scale, why = _plausible(seconds, hottest, {"h:mm": 1.0, "m:ss": 1.0 / 60.0})
-        return TimeBase(seconds * scale, "elapsed", "elapsed time, two fields", why)
+    if text.why == TWO_FIELDS:
+        scales = {"h:mm": 1.0, "m:ss": 1.0 / 60.0}
+        scale, why = _plausible(seconds, hottest, scales)
+        word = next(word for word, value in scales.items() if value == scale)
+        return TimeBase(seconds * scale, "elapsed", f"elapsed {word}", why)
     return TimeBase(seconds, "elapsed", "elapsed hh:mm:ss", text.why)
 
 
@@ -132,8 +152,11 @@ def _one_numeric(column: Column, values: FloatArray, hints: LogHints, hottest: F
     where = f"column {column.name or column.index + 1}"
     good = values[np.isfinite(values)]
     if good.size < 2:
-        raise UnreadableLog("the time column holds no numbers.", remedy="Check [kiln.log] columns.")
-    middle = float(np.median(good[:: good.size // 1000 + 1]))
+        raise UnreadableLog(
+            "the time column holds fewer than two numbers.", remedy="Wait, or check [kiln.log] columns."
+        )
+    few = np.sort(good[:: good.size // 9 + 1])
+    middle = float(few[few.size // 2])
     for low, high, scale, word in (
         (3e8, 5e9, 1.0, "seconds"),
         (3e11, 5e12, 1e-3, "milliseconds"),
@@ -141,6 +164,8 @@ def _one_numeric(column: Column, values: FloatArray, hints: LogHints, hottest: F
     ):
         if low < middle < high:
             return TimeBase(values * scale, "utc", f"epoch {word} ({where})", f"numbers about {middle:.0f}")
+    if _WRITTEN_FROM < middle < _WRITTEN_TO:
+        return TimeBase(_written_out(values), "local", f"date and time in one number ({where})", "YYYYMMDDhhmmss")
     if 20000 < middle < 80000 and float(good.max() - good.min()) < 60 and bool((good != np.rint(good)).any()):
         seconds = np.round((values - _SERIAL_EPOCH_DAYS) * _DAY_S, 1)
         return TimeBase(seconds, "local", f"spreadsheet serial days ({where})", f"numbers about {middle:.4f}")
@@ -159,6 +184,34 @@ def _one_numeric(column: Column, values: FloatArray, hints: LogHints, hottest: F
             ),
         )
     return TimeBase(values * scale, "elapsed", f"elapsed {word} ({where})", why, unknown)
+
+
+def _written_out(values: FloatArray) -> FloatArray:
+    """Turn numbers such as 20260302081400 into seconds from 1970."""
+    whole = np.nan_to_num(values)
+    day, clock = whole // 1_000_000, whole % 1_000_000
+    return _of_day_number(day) + clock // 10000 * 3600 + clock // 100 % 100 * 60 + clock % 100
+
+
+def _of_day_number(day: FloatArray) -> FloatArray:
+    """Turn numbers such as 20260302 into seconds from 1970."""
+    return civil(day // 10000, day // 100 % 100, day % 100)
+
+
+def _day_and_clock_numbers(date: Column, clock: Column | None) -> TimeBase | None:
+    """Read a column of 20260302 with one of 81400 (hhmmss) beside it."""
+    if date.values is None or clock is None or clock.values is None:
+        return None
+    first = date.values[np.isfinite(date.values)][:1]
+    if not first.size or not 19_700_101 <= first[0] <= 22_000_101 or not float(np.nanmax(clock.values)) < 240_000:
+        return None
+    of_day = clock.values // 10000 * 3600 + clock.values // 100 % 100 * 60 + clock.values % 100
+    return TimeBase(
+        _of_day_number(np.nan_to_num(date.values)) + of_day,
+        "local",
+        "date and clock in two numbers",
+        "YYYYMMDD, hhmmss",
+    )
 
 
 def _plausible(values: FloatArray, hottest: FloatArray, scales: Mapping[str, float]) -> tuple[float, str]:

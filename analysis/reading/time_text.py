@@ -37,8 +37,11 @@ _DATE = re.compile(r"#([-/. ])#\1 ?#")
 _NAMED_DATE = re.compile(r"(?:#[-/. ]+([^\W\d_]{3,10})\.?[-/., ]+#)|(?:([^\W\d_]{3,10})\.?[-/., ]+#,?[-/ ]+#)")
 _CLOCK = re.compile(r"#:#(?::#)?(?:[.,]#)?")
 _OFFSET = re.compile(r"\s?(?:Z|UTC|GMT|([+-])#(?::?#)?)$")
+_DAYS = re.compile(r"#\s?(?:d|days?|tage?|jours?|giorni|dagen|d[ií]as?)?[ .,]\s?(?=#:#)", re.IGNORECASE)
 _BASIC = re.compile(r"#T#")
 _DAY_S = 86400.0
+_WEEKDAYS = frozenset({"mon", "tue", "wed", "thu", "fri", "sat", "sun"})
+TWO_FIELDS = "two fields"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +69,7 @@ class _Parts:
     half: Literal["am", "pm"] | None
     offset: tuple[float, int, int | None] | None
     basic: bool = False
+    days: bool = False
 
 
 def read_time_text(found: list[Pattern], n: int, day_order: DayOrder | None = None) -> TimeText | None:
@@ -86,11 +90,13 @@ def read_time_text(found: list[Pattern], n: int, day_order: DayOrder | None = No
         return TimeText("date and time" if has_clock else "date", seconds, why, utc, certain, other)
     seconds = np.full(n, np.nan)
     half = False
+    fields = 0
     for pattern, parts in parsed:
         if parts.clock is not None and parts.date is None:
             seconds[pattern.rows] = _clock_seconds(pattern, parts)
             half |= parts.half is not None
-    why = "12-hour clock" if half else "hours, minutes and seconds"
+            fields = max(fields, 3 if parts.days or parts.clock[2] is not None else 2)
+    why = "12-hour clock" if half else "hours, minutes and seconds" if fields > 2 else TWO_FIELDS
     return TimeText("clock" if half else "duration", seconds, why)
 
 
@@ -110,25 +116,21 @@ def _dated_seconds(with_date: list[tuple[Pattern, _Parts]], n: int, order: str) 
 
 def _parts(pattern: Pattern) -> _Parts | None:
     """Take a pattern apart into date, clock, half of the day and offset (indices into its numbers)."""
-    text, used = pattern.text.replace("Uhr", "").replace(" h", "").strip(), 0
+    text, used = pattern.text.replace("Uhr", "").replace(" h", "").strip(" []()"), 0
     date = month = clock = half = offset = None
-    low = text.lower()
-    if low.startswith(("mon", "tue", "wed", "thu", "fri", "sat", "sun")) and " " in text:
-        head, _, rest = text.partition(" ")
-        if head.rstrip(",.").isalpha() and len(head) > 2 and _month_of(head.rstrip(",.")) is None:
-            text = rest
+    text = _without_weekday(text)
     if match := _BASIC.match(text):
         if match.end() != len(text) and not _OFFSET.fullmatch(text[match.end() :]):
             return None
         return _Parts(None, None, None, None, None, basic=True) if pattern.digits[:1] == (8,) else None
     if match := _DATE.match(text):
         date, used, text = (0, 1, 2), 3, text[match.end() :]
-    elif match := _NAMED_DATE.match(text):
-        month = _month_of(match[1] or match[2])
-        if month is None:
-            return None
+    elif (match := _NAMED_DATE.match(text)) and (month := _month_of(match[1] or match[2])) is not None:
         used, text = 2, text[match.end() :]
     text = text.lstrip(" T,;_-@")
+    days = False
+    if not used and (match := _DAYS.match(text)):
+        days, used, text = True, 1, text[match.end() :]
     if match := _CLOCK.match(text):
         count = match[0].count("#")
         fraction = used + count - 1 if re.search(r"[.,]#$", match[0]) else None
@@ -144,7 +146,13 @@ def _parts(pattern: Pattern) -> _Parts | None:
             text = ""
     if text.strip() or (date is None and month is None and clock is None):
         return None
-    return _Parts(date, month, clock, half, offset)  # type: ignore[arg-type]
+    return _Parts(date, month, clock, half, offset, days=days)  # type: ignore[arg-type]
+
+
+def _without_weekday(text: str) -> str:
+    head, _, rest = text.partition(" ")
+    bare = head.rstrip(",.").lower()
+    return rest if bare[:3] in _WEEKDAYS and bare.isalpha() and _month_of(bare) is None else text
 
 
 def _month_of(name: str) -> int | None:
@@ -190,7 +198,7 @@ def _date_seconds(pattern: Pattern, parts: _Parts, order: str) -> FloatArray:
         if pattern.digits[1] == 4:
             clock = clock * 100
         seconds = clock // 10000 * 3600 + clock // 100 % 100 * 60 + clock % 100
-        out = _civil(day // 10000, day // 100 % 100, day % 100) + seconds
+        out = civil(day // 10000, day // 100 % 100, day % 100) + seconds
         if pattern.text.count("#") > 2:
             sign = -1.0 if "-#" in pattern.text else 1.0
             offset = numbers[:, 2] // 100 if pattern.digits[2] == 4 else numbers[:, 2]
@@ -200,12 +208,12 @@ def _date_seconds(pattern: Pattern, parts: _Parts, order: str) -> FloatArray:
         day, year = numbers[:, 0], numbers[:, 1]
         if pattern.digits[0] == 4:
             day, year = year, day
-        return _civil(year, np.full(day.size, float(parts.month)), day)
+        return civil(year, np.full(day.size, float(parts.month)), day)
     at = {letter: numbers[:, k] for k, letter in enumerate(order)}
-    return _civil(at["y"], at["m"], at["d"])
+    return civil(at["y"], at["m"], at["d"])
 
 
-def _civil(year: FloatArray, month: FloatArray, day: FloatArray) -> FloatArray:
+def civil(year: FloatArray, month: FloatArray, day: FloatArray) -> FloatArray:
     """Return seconds from 1970-01-01 to the start of each day; NaN for days no calendar has."""
     year = np.where(year < 70, year + 2000, np.where(year < 100, year + 1900, year))
     right = (year >= 1970) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
@@ -221,7 +229,7 @@ def _clock_seconds(pattern: Pattern, parts: _Parts) -> FloatArray:
     hour = numbers[:, hour_at]
     if parts.half is not None:
         hour = hour % 12 + (12 if parts.half == "pm" else 0)
-    seconds = hour * 3600
+    seconds = hour * 3600 + (numbers[:, 0] * _DAY_S if parts.days else 0.0)
     if minute_at is not None:
         seconds = seconds + numbers[:, minute_at] * 60
     if second_at is not None:

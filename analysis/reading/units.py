@@ -1,8 +1,9 @@
 """Degrees Celsius or Fahrenheit: from header, units row, file text or register, never from the peak alone."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -12,11 +13,15 @@ from config.kiln import TemperatureUnit, ThermocoupleType
 
 # Highest temperature the couple's standard table goes to, in deg C (IEC 60584-1).
 _COUPLE_TOP_C = {"K": 1372, "N": 1300, "S": 1768, "R": 1768, "B": 1820, "E": 1000, "J": 1200, "T": 400}
+_NO_READING = 3000.0  # codes such as 9999 are no readings
 _KILN_TOP_C = 1450.0  # above any electric pottery kiln with wire elements; common practice, no source
-_TEXT_C = re.compile(
-    r"(?:°|º|deg(?:rees)?\.?\s?|grad\s)\s?C\b|\bcelsius\b|\bcentigrade\b|temp\w*\s*[:=(]\s*\(?C\b", re.IGNORECASE
-)
-_TEXT_F = re.compile(r"(?:°|º|deg(?:rees)?\.?\s?|grad\s)\s?F\b|\bfahrenheit\b|temp\w*\s*[:=(]\s*\(?F\b", re.IGNORECASE)
+# A unit in the text counts where no number stands before it: "1222 °C" may be of anything, "in °C" is of the log.
+_TEXT = r"(?<!\d)(?<!\d\s)(?:°|º|deg(?:rees)?\.?\s?|grad\s)\s?{0}\b|\b{1}\b|temp\w*\s*(?:unit\w*)?\s*[:=(]\s*\(?{0}\b"
+_TEXT_C = re.compile(_TEXT.format("C", "(?:celsius|centigrade)"), re.IGNORECASE)
+_TEXT_F = re.compile(_TEXT.format("F", "fahrenheit"), re.IGNORECASE)
+_FREEZING_F = 30.0  # a studio in which a firing begins is not below freezing
+_ROOM_TOP_C, _ROOM_LOW_F = 36.0, 52.0  # a room is not above 36 deg C, nor below 52 deg F (11 deg C) in median
+_SETTING = "setting [kiln.log] temperature_unit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,59 +46,77 @@ def temperature_unit(
     column_units: Sequence[str | None],
     text: str,
     register: TemperatureUnit | None,
-    zone_values: Callable[[], FloatArray],
-    room_values: FloatArray | None,
+    hottest: FloatArray,
+    room: FloatArray | None,
     thermocouple: ThermocoupleType | None,
 ) -> TemperatureUnitFound:
     """Decide the unit of the temperatures.
 
-    ``column_units`` are the units the header gives the zones, ``text`` the preamble, ``zone_values()`` (n, z) and
-    ``room_values`` (n,) the readings as logged.
+    ``column_units`` are the units the header gives the zones, ``text`` the preamble, ``hottest`` and ``room`` (n,) the
+    readings as logged. What physics excludes outweighs what is said, and is said itself.
     """
+    said, source = _said(column_units, text)
+    cannot = {"C": _not_celsius(hottest, thermocouple), "F": _not_fahrenheit(hottest)}
+    if said is None and register is None:
+        return _by_physics(cannot, room)
+    if register is not None and said is not None and said != register:
+        unit = said if cannot[register] and not cannot[said] else register
+        followed = "the setting was followed" if unit == register else cannot[register] + f": °{unit} was taken"
+        told = f"{source} says °{said}, [kiln.log] temperature_unit says °{register}: {followed}"
+        return TemperatureUnitFound(unit, f"{_SETTING}, against {source}", certain=True, problems=(told,))
+    why = source if register is None else _SETTING
+    unit = register or said or "C"
+    if not cannot[unit]:
+        return TemperatureUnitFound(unit, why, certain=True)
+    doubt = f"TEMPERATURE UNIT DOUBTFUL: {why} says °{unit}, but {cannot[unit]}; check [kiln.log] temperature_unit"
+    ask = Unknown("whether temperatures are °C or °F", f"°{unit} by {why}", '[kiln.log] temperature_unit = "C" or "F"')
+    return TemperatureUnitFound(unit, why, certain=False, problems=(doubt,), unknown=(ask,))
+
+
+def _said(column_units: Sequence[str | None], text: str) -> tuple[TemperatureUnit | None, str]:
     header = {unit for unit in column_units if unit in {"C", "F"}}
-    said: TemperatureUnit | None = None
-    source = ""
     if len(header) == 1:
-        said, source = ("C" if "C" in header else "F"), "the header"
-    elif not header:
-        c, f = bool(_TEXT_C.search(text)), bool(_TEXT_F.search(text))
-        if c != f:
-            said, source = ("C" if c else "F"), "the text above the table"
-    if register is not None:
-        if said is None or said == register:
-            return TemperatureUnitFound(register, "setting [kiln.log] temperature_unit", certain=True)
-        return TemperatureUnitFound(
-            register,
-            f"setting [kiln.log] temperature_unit, against {source}",
-            certain=True,
-            problems=(
-                f"{source} says °{said}, [kiln.log] temperature_unit says °{register}: the setting was followed",
-            ),
-        )
-    if said is not None:
-        return TemperatureUnitFound(said, source, certain=True)
-    return _by_physics(zone_values(), room_values, thermocouple)
+        return ("C" if "C" in header else "F"), "the header"
+    return (None, "") if header else _said_in_text(text)
 
 
-def _by_physics(zone: FloatArray, room: FloatArray | None, couple: ThermocoupleType | None) -> TemperatureUnitFound:
+@lru_cache(maxsize=256)
+def _said_in_text(text: str) -> tuple[TemperatureUnit | None, str]:
+    celsius, fahrenheit = bool(_TEXT_C.search(text)), bool(_TEXT_F.search(text))
+    if celsius != fahrenheit:
+        return ("C" if celsius else "F"), "the text above the table"
+    return None, ""
+
+
+def _not_celsius(hottest: FloatArray, couple: ThermocoupleType | None) -> str:
+    """Return why readings cannot be deg C (their third highest, so that a spike does not count), or nothing."""
+    limit = min(_KILN_TOP_C, _COUPLE_TOP_C.get(couple or "", 1e9) + 25.0)
+    if not float(np.fmax.reduce(hottest)) > limit:
+        return ""
+    high = hottest[np.isfinite(hottest) & (hottest < _NO_READING)]
+    third = float(np.partition(high, -3)[-3]) if high.size >= 3 else 0.0
+    return f"readings reach {third:.0f}, which no such kiln can in °C" if third > limit else ""
+
+
+def _not_fahrenheit(hottest: FloatArray) -> str:
+    """Return why readings cannot be deg F, or nothing."""
+    first = hottest[:200]
+    first = first[np.isfinite(first)][:3]
+    start = float(np.median(first)) if first.size else 100.0
+    return f"the firing begins at {start:.0f}, below freezing in °F" if start < _FREEZING_F else ""
+
+
+def _by_physics(cannot: dict[str, str], room: FloatArray | None) -> TemperatureUnitFound:
     """What no unit can explain is evidence; a peak that both can is none."""
-    finite = zone[np.isfinite(zone)]
-    if finite.size:
-        high = float(np.partition(finite, -min(3, finite.size))[-min(3, finite.size)])
-        first = zone[: max(3, len(zone) // 50)]
-        start = float(np.nanmin(first)) if np.isfinite(first).any() else float(finite.min())
-        limit = min(_KILN_TOP_C, _COUPLE_TOP_C.get(couple or "", 1e9) + 25.0)
-        if high > limit:
-            return TemperatureUnitFound("F", f"readings reach {high:.0f}, which no such kiln can in °C", certain=True)
-        if start < 30:
-            return TemperatureUnitFound(
-                "C", f"the firing begins at {start:.0f}, below freezing if that were °F", certain=True
-            )
+    if cannot["C"] and not cannot["F"]:
+        return TemperatureUnitFound("F", cannot["C"], certain=True)
+    if cannot["F"] and not cannot["C"]:
+        return TemperatureUnitFound("C", cannot["F"], certain=True)
     if room is not None and np.isfinite(room).any():
         usual = float(np.nanmedian(room))
-        if usual > 52:
+        if usual > _ROOM_LOW_F:
             return TemperatureUnitFound("F", f"a room at {usual:.0f} can only be °F", certain=True)
-        if usual < 36:
+        if usual < _ROOM_TOP_C:
             return TemperatureUnitFound("C", f"a room at {usual:.0f} can only be °C", certain=True)
     taken = "taken as °C for now"
     return TemperatureUnitFound(

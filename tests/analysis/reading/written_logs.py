@@ -16,42 +16,119 @@ from config.kiln import Kiln, LogHints
 
 HEADERS = {
     "english": {
-        "elapsed": "Time", "date": "Date", "clock": "Time of day", "stamp": "Timestamp", "zone": "Temp {n}", "one": "Temperature",
-        "point": "Set point", "output": "Output {n}", "volts": "Supply", "amps": "Current", "room": "Room", "segment": "Segment",
+        "elapsed": "Time",
+        "date": "Date",
+        "clock": "Time of day",
+        "stamp": "Timestamp",
+        "zone": "Temp {n}",
+        "one": "Temperature",
+        "point": "Set point",
+        "output": "Output {n}",
+        "volts": "Supply",
+        "amps": "Current",
+        "room": "Room",
+        "segment": "Segment",
     },
     "terse": {
-        "elapsed": "time", "date": "date", "clock": "clock", "stamp": "tm", "zone": "t{n}", "one": "temp", "point": "sp",
-        "output": "out{n}", "volts": "volts", "amps": "amps", "room": "amb", "segment": "seg",
+        "elapsed": "time",
+        "date": "date",
+        "clock": "clock",
+        "stamp": "tm",
+        "zone": "t{n}",
+        "one": "temp",
+        "point": "sp",
+        "output": "out{n}",
+        "volts": "volts",
+        "amps": "amps",
+        "room": "amb",
+        "segment": "seg",
     },
     "german": {
-        "elapsed": "Zeit", "date": "Datum", "clock": "Uhrzeit", "stamp": "Zeitstempel", "zone": "Istwert {n}", "one": "Istwert",
-        "point": "Sollwert", "output": "Leistung {n}", "volts": "Spannung", "amps": "Strom", "room": "Raumtemperatur",
+        "elapsed": "Zeit",
+        "date": "Datum",
+        "clock": "Uhrzeit",
+        "stamp": "Zeitstempel",
+        "zone": "Istwert {n}",
+        "one": "Istwert",
+        "point": "Sollwert",
+        "output": "Leistung {n}",
+        "volts": "Spannung",
+        "amps": "Strom",
+        "room": "Raumtemperatur",
         "segment": "Abschnitt",
     },
     "french": {
-        "elapsed": "Temps écoulé", "date": "Date", "clock": "Heure", "stamp": "Horodatage", "zone": "Température {n}",
-        "one": "Température", "point": "Consigne", "output": "Puissance {n}", "volts": "Tension", "amps": "Courant",
-        "room": "Ambiante", "segment": "Palier",
+        "elapsed": "Temps écoulé",
+        "date": "Date",
+        "clock": "Heure",
+        "stamp": "Horodatage",
+        "zone": "Température {n}",
+        "one": "Température",
+        "point": "Consigne",
+        "output": "Puissance {n}",
+        "volts": "Tension",
+        "amps": "Courant",
+        "room": "Ambiante",
+        "segment": "Palier",
     },
     "spanish": {
-        "elapsed": "Tiempo", "date": "Fecha", "clock": "Hora", "stamp": "Fecha hora", "zone": "Temperatura {n}",
-        "one": "Temperatura", "point": "Consigna", "output": "Potencia {n}", "volts": "Voltaje", "amps": "Corriente",
-        "room": "Ambiente", "segment": "Etapa",
+        "elapsed": "Tiempo",
+        "date": "Fecha",
+        "clock": "Hora",
+        "stamp": "Fecha hora",
+        "zone": "Temperatura {n}",
+        "one": "Temperatura",
+        "point": "Consigna",
+        "output": "Potencia {n}",
+        "volts": "Voltaje",
+        "amps": "Corriente",
+        "room": "Ambiente",
+        "segment": "Etapa",
     },
     "italian": {
-        "elapsed": "Tempo", "date": "Data", "clock": "Ora", "stamp": "Data ora", "zone": "Temperatura {n}",
-        "one": "Temperatura", "point": "Riferimento", "output": "Potenza {n}", "volts": "Tensione", "amps": "Corrente",
-        "room": "Ambiente", "segment": "Passo",
+        "elapsed": "Tempo",
+        "date": "Data",
+        "clock": "Ora",
+        "stamp": "Data ora",
+        "zone": "Temperatura {n}",
+        "one": "Temperatura",
+        "point": "Riferimento",
+        "output": "Potenza {n}",
+        "volts": "Tensione",
+        "amps": "Corrente",
+        "room": "Ambiente",
+        "segment": "Passo",
     },
     "dutch": {
-        "elapsed": "Tijd", "date": "Datum", "clock": "Klokslag", "stamp": "Tijdstip", "zone": "Temperatuur {n}",
-        "one": "Temperatuur", "point": "Doeltemperatuur", "output": "Vermogen {n}", "volts": "Spanning", "amps": "Stroom",
-        "room": "Omgevingstemperatuur", "segment": "Stap",
+        "elapsed": "Tijd",
+        "date": "Datum",
+        "clock": "Klokslag",
+        "stamp": "Tijdstip",
+        "zone": "Temperatuur {n}",
+        "one": "Temperatuur",
+        "point": "Doeltemperatuur",
+        "output": "Vermogen {n}",
+        "volts": "Spanning",
+        "amps": "Stroom",
+        "room": "Omgevingstemperatuur",
+        "segment": "Stap",
     },
 }
+SERIAL_DAY_0 = datetime(1899, 12, 30)  # noqa: DTZ001 - a spreadsheet counts local days
 TIMES = (
-    "seconds", "minutes", "hours", "h:mm:ss", "ISO", "ISO offset", "day first", "month first", "12-hour", "epoch s",
-    "epoch ms", "serial", "named month",
+    "seconds",
+    "minutes",
+    "hours",
+    "h:mm:ss",
+    "ISO",
+    "ISO offset",
+    "day first",
+    "month first",
+    "12-hour",
+    "epoch s",
+    "epoch ms",
+    "serial",
+    "named month",
 )
 
 
@@ -167,9 +244,7 @@ def time_cells(one: Firing, seconds: float, layout: Layout) -> list[str]:
         "ISO offset": lambda: at.isoformat(timespec="seconds"),
         "epoch s": lambda: f"{at.timestamp():.0f}",
         "epoch ms": lambda: f"{at.timestamp() * 1000:.0f}",
-        "serial": lambda: _number(
-            (at.replace(tzinfo=None) - datetime(1899, 12, 30)).total_seconds() / 86400, 6, layout.decimal
-        ),
+        "serial": lambda: _number((at.replace(tzinfo=None) - SERIAL_DAY_0).total_seconds() / 86400, 6, layout.decimal),
         "named month": lambda: f"{at:%d %b %Y %H:%M:%S}" if layout.delimiter != " " else f"{at:%d-%b-%Y_%H:%M:%S}",
     }
     if layout.time in plain:
@@ -193,9 +268,7 @@ def _names(one: Firing, layout: Layout) -> list[str]:
     count = one.zones.shape[1]
     for column in layout.columns:
         if column == "zones":
-            names += [
-                (words["one"] if count == 1 else words["zone"].format(n=z + 1)) + degrees for z in range(count)
-            ]
+            names += [(words["one"] if count == 1 else words["zone"].format(n=z + 1)) + degrees for z in range(count)]
         elif column == "output":
             names += [words["output"].format(n=z + 1) for z in range(count)]
         else:
@@ -226,7 +299,11 @@ def _units_row(one: Firing, layout: Layout) -> list[str]:
     row = ["", ""] if layout.time in {"day first", "month first", "12-hour"} else list(times)
     for column in layout.columns:
         many = one.zones.shape[1] if column in {"zones", "output"} else 1
-        row += [{"zones": degree, "point": degree, "room": degree, "volts": "V", "amps": "A"}.get(column, "%" if column == "output" and layout.output_scale == 100 else "")] * many
+        row += [
+            {"zones": degree, "point": degree, "room": degree, "volts": "V", "amps": "A"}.get(
+                column, "%" if column == "output" and layout.output_scale == 100 else ""
+            )
+        ] * many
     return row
 
 
@@ -342,6 +419,13 @@ def thinned(one: Firing, every: int) -> Firing:
     """Return every ``every``-th sample."""
     keep = slice(None, None, every)
     return replace(
-        one, t=one.t[keep], zones=one.zones[keep], point=one.point[keep], output=one.output[keep], volts=one.volts[keep],
-        amps=one.amps[keep], room=one.room[keep], segment=one.segment[keep],
+        one,
+        t=one.t[keep],
+        zones=one.zones[keep],
+        point=one.point[keep],
+        output=one.output[keep],
+        volts=one.volts[keep],
+        amps=one.amps[keep],
+        room=one.room[keep],
+        segment=one.segment[keep],
     )

@@ -1,0 +1,201 @@
+"""Columns are told apart by their names and by what they do, and the register's hints have the last word."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import written_logs as pen
+
+from analysis.reading import UnreadableLog, read_log
+from analysis.reading.names import what_name_says
+from config.kiln import Kiln, LogHints
+
+ONE = pen.firing(seed=20, zones=3, sample_s=120.0)
+
+
+def table(header, *columns, mark=","):
+    rows = [mark.join(f"{value:.1f}" for value in row) for row in zip(*columns, strict=True)]
+    return (mark.join(header) + "\n" + "\n".join(rows) + "\n").encode()
+
+
+def roles(reading):
+    return [column.role for column in reading.account.columns]
+
+
+@pytest.mark.parametrize(
+    ("name", "role", "number", "place", "unit"),
+    [
+        ("Zone 1 (°C)", "zone", 1, None, "C"),
+        ("T oben [°C]", "zone", None, "top", "C"),
+        ("TC3", "zone", 3, None, None),
+        ("Température haut", "zone", None, "top", None),
+        ("Temps (min)", "time", None, None, "min"),
+        ("el_s", "time", None, None, "s"),
+        ("Set point 2 °F", "set point", 2, None, "F"),
+        ("Sollwert", "set point", None, None, None),
+        ("Consigne (°C)", "set point", None, None, "C"),
+        ("Zone 2 output %", "output", 2, None, "%"),
+        ("Stellgrad oben", "output", None, "top", None),
+        ("Current L2 (A)", "amps", 2, None, "A"),
+        ("Netzspannung", "volts", None, None, None),
+        ("Raumtemperatur", "room", None, None, None),
+        ("board_temp", "room", None, None, None),
+        ("Cold junction", "room", None, None, None),
+        ("Average temp", "average", None, None, None),
+        ("Segment", "segment", None, None, None),
+        ("Energy (kWh)", "ignore", None, None, "kWh"),
+        ("Time of day", "clock", None, None, None),
+        ("Fehler", "message", None, None, None),
+        ("xyzzy", None, None, None, None),
+    ],
+)
+def test_a_name_says_role_number_place_and_unit(name, role, number, place, unit):
+    says = what_name_says(name)
+    assert (says.role, says.number, says.place, says.unit) == (role, number, place, unit)
+
+
+def test_room_board_average_energy_and_counters_are_not_taken_for_zones():
+    n = ONE.t.size
+    data = table(
+        [
+            "No",
+            "time (s)",
+            "temp top (C)",
+            "temp bottom (C)",
+            "average (C)",
+            "board temp (C)",
+            "kWh",
+            "ramp rate",
+            "vent",
+        ],
+        np.arange(n),
+        ONE.t,
+        ONE.zones[:, 0],
+        ONE.zones[:, 1],
+        ONE.zones[:, :2].mean(axis=1),
+        ONE.room,
+        np.cumsum(ONE.output[:, 0]) * 0.1,
+        np.gradient(ONE.point),
+        np.zeros(n),
+    )
+    reading = read_log(data, name="a.csv")
+    assert reading.firings[0].zone_names == ("top", "bottom")
+    np.testing.assert_allclose(reading.firings[0].room_c, ONE.room, atol=0.06)
+    assert roles(reading) == [
+        "ignore",
+        "time",
+        "zone top",
+        "zone bottom",
+        "average",
+        "room",
+        "ignore",
+        "ignore",
+        "ignore",
+    ]
+
+
+def test_zones_come_in_the_registers_order_whatever_the_files():
+    data = table(["time (s)", "T bottom (C)", "T top (C)", "T middle (C)"], ONE.t, *ONE.zones.T)
+    log = read_log(data, name="a.csv", kiln=Kiln(id="heron", zones=("top", "middle", "bottom"))).firings[0]
+    assert log.zone_names == ("top", "middle", "bottom")
+    np.testing.assert_allclose(log.zone_c, ONE.zones[:, [1, 2, 0]], atol=0.06)
+
+
+def test_a_set_point_and_an_output_for_each_zone_go_to_their_zones():
+    points = ONE.point[:, None] + [0.0, 5.0, 10.0]
+    header = [
+        "time (s)",
+        *(f"{word} {z}{unit}" for z in (2, 1, 3) for word, unit in (("temp", " (C)"), ("sp", " (C)"), ("out", " (%)"))),
+    ]
+    columns = [part for z in (1, 0, 2) for part in (ONE.zones[:, z], points[:, z], 100 * ONE.output[:, z])]
+    log = read_log(table(header, ONE.t, *columns), name="a.csv").firings[0]
+    np.testing.assert_allclose(log.zone_c, ONE.zones, atol=0.06)
+    np.testing.assert_allclose(log.set_point_c, points, atol=0.06)
+    np.testing.assert_allclose(log.output, ONE.output, atol=0.006)
+
+
+def test_amps_of_each_line_are_kept_apart():
+    lines = ONE.amps[:, None] * [1.0, 1.1, 0.9]
+    header = ["time (s)", "temp (C)", "current L1 (A)", "current L2 (A)", "current L3 (A)"]
+    log = read_log(table(header, ONE.t, ONE.zones[:, 0], *lines.T), name="a.csv").firings[0]
+    np.testing.assert_allclose(log.amps, lines, atol=0.06)
+
+
+def test_headers_without_meaning_are_read_by_what_the_columns_do():
+    data = table(["a", "b", "c", "d", "e"], ONE.t / 60, ONE.point, ONE.zones[:, 0], 100 * ONE.output[:, 0], ONE.volts)
+    kiln = Kiln(id="juniper", zones=("only",), log=LogHints(temperature_unit="C"))
+    reading = read_log(data, name="a.csv", kiln=kiln)
+    assert roles(reading) == ["time", "set point", "zone", "output", "volts"]
+    assert all(column.why for column in reading.account.columns)
+
+
+def test_a_kiln_that_never_warmed_up_is_still_read():
+    one = pen.firing(seed=21, zones=2, sample_s=60.0, peak_c=60.0)
+    layout = pen.Layout(header=False, units_in="register", time="minutes", columns=("zones", "point", "output"))
+    written = pen.write(one, layout)
+    log = read_log(written.data, name=written.name, kiln=written.kiln).firings[0]
+    np.testing.assert_allclose(log.zone_c, one.zones, atol=0.06)
+
+
+def test_a_message_column_gives_events_and_a_programme_column_the_name():
+    rows = [
+        f"{t:.0f},{zone:.1f},glaze 1222,{'sensor 2 open' if 100 <= k < 103 else ''}"
+        for k, (t, zone) in enumerate(zip(ONE.t, ONE.zones[:, 0], strict=True))
+    ]
+    log = read_log("\n".join(["time (s),temp (C),programme,message", *rows]).encode() + b"\n", name="a.csv").firings[0]
+    assert [(event.elapsed_s, event.text) for event in log.events] == [(ONE.t[100], "sensor 2 open")]
+    assert log.programme == "glaze 1222"
+
+
+class TestHints:
+    """``[kiln.log]`` overrules recognition; each hint is checked and its error names it."""
+
+    data = table(["a", "b", "c", "d"], ONE.t, ONE.zones[:, 0], ONE.zones[:, 1], ONE.room)
+
+    def read(self, data=None, **hints):
+        hints.setdefault("temperature_unit", "C")
+        kiln = Kiln(id="juniper", zones=("top", "bottom"), log=LogHints(**hints))
+        return read_log(data or self.data, name="a.csv", kiln=kiln)
+
+    def test_columns_are_named_by_name_or_number(self):
+        reading = self.read(columns={"b": "zone bottom", "3": "zone top", "d": "ignore"})
+        np.testing.assert_allclose(reading.firings[0].zone_c, ONE.zones[:, [1, 0]], atol=0.06)
+        assert reading.firings[0].room_c is None
+        assert reading.account.columns[1].why == "setting [kiln.log] columns"
+
+    def test_a_column_that_is_not_there_is_refused_by_name(self):
+        with pytest.raises(UnreadableLog, match=r"columns names 'T9'.*It has: a, b, c, d"):
+            self.read(columns={"T9": "zone top"})
+
+    def test_a_role_that_is_none_is_refused_with_the_list(self):
+        with pytest.raises(UnreadableLog, match=r"role 'zonne top', which is none.*set point"):
+            self.read(columns={"b": "zonne top"})
+
+    def test_a_text_column_cannot_be_a_zone(self):
+        rows = [f"{t:.0f},{z:.1f},ramp" for t, z in zip(ONE.t, ONE.zones[:, 0], strict=True)]
+        with pytest.raises(UnreadableLog, match="holds text"):
+            self.read("\n".join(["a,b,c", *rows]).encode(), columns={"c": "zone top"})
+
+    def test_delimiter_decimal_and_encoding_are_followed(self):
+        one = pen.firing(seed=22, zones=2, sample_s=120.0)
+        layout = pen.Layout(delimiter=";", decimal=",", encoding="cp1252")
+        log = self.read(pen.write(one, layout).data, delimiter=";", decimal=",", encoding="cp1252").firings[0]
+        np.testing.assert_allclose(log.zone_c, one.zones, atol=0.06)
+
+    @pytest.mark.parametrize(
+        ("hints", "words"),
+        [
+            ({"delimiter": ";;"}, "delimiter = ';;' must be one character"),
+            ({"delimiter": "|"}, "no table of numbers was found with .*delimiter"),
+            ({"encoding": "latin-17"}, "encoding = 'latin-17' is no text encoding"),
+            ({"encoding": "rot13"}, "encoding = 'rot13' is no text encoding"),
+            ({"time_zone": "Mars/Olympus"}, "time_zone = 'Mars/Olympus' is no time zone"),
+        ],
+    )
+    def test_a_wrong_hint_is_refused_by_name(self, hints, words):
+        with pytest.raises(UnreadableLog, match=words):
+            self.read(**hints)
