@@ -5,25 +5,23 @@ depend on how many firings came before.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import replace
 from math import exp
 
 import numpy as np
 
 from analysis.causes.case import Case
 from analysis.causes.diagnosis import diagnose
+from analysis.causes.readings import with_readings
 from analysis.condition import Condition
-from analysis.findings import Climb, End, Finding, Outlook, PowerRatio, Reference
+from analysis.findings import Climb, Finding, Outlook, PowerRatio
 from analysis.firing import Firing
-from analysis.full_output import drive_of
-from analysis.grid import grid_of
 from analysis.heatwork import HeatWork, heat_work, last_climb
+from analysis.judgement import Assessment, ZonePower
 from analysis.measures import Estimate, Measures, measure
 from analysis.outlook import margin_from_climb, margin_from_duty, outlook
 from analysis.reading import FiringLog
 from analysis.record import record_of
-from analysis.signs import Signs, signs_of
 from analysis.state import KilnState, begin, update
 from analysis.verification import verification
 from config.kiln import Kiln
@@ -31,45 +29,9 @@ from config.logbook import LogbookEntry
 
 __all__ = ["Assessment", "ZonePower", "assess", "begin", "to_record"]
 
+_OTHER_BRANCH = 0.10  # an explanation less probable than this does not widen the interval
+_TOLD = 0.85  # an explanation from here on changes what the kiln is said to give
 Z90 = 1.6449  # standard errors either side of a 90 % interval of a normal distribution
-
-
-@dataclass(frozen=True, slots=True)
-class ZonePower:
-    """The power ratio of one zone."""
-
-    zone: str
-    power: PowerRatio
-
-
-@dataclass(frozen=True, slots=True)
-class Assessment:
-    """Everything said of a kiln after one firing (the contract record plus what reports draw).
-
-    ``firing_power`` is what this firing alone shows; ``power`` is the kiln's condition after it. ``verification``
-    is set for the first firings after a repair: one plain sentence on whether the repair gave full power.
-    """
-
-    kiln: str
-    index: int
-    started: datetime | None
-    programme: str
-    end: End
-    measures: Measures
-    power: PowerRatio
-    firing_power: PowerRatio
-    reference: Reference
-    zones: tuple[ZonePower, ...] = ()
-    climb: Climb | None = None
-    cone: str | None = None
-    outlook: Outlook | None = None
-    findings: tuple[Finding, ...] = ()
-    verification: str | None = None
-    missing: tuple[str, ...] = ()
-    problems: tuple[str, ...] = ()
-    condition: Condition | None = None
-    firing: Firing | None = None
-    heat_work: HeatWork | None = None
 
 
 def assess(
@@ -82,10 +44,14 @@ def assess(
     """
     firing, measures = measure(kiln, log)
     state, condition = update(kiln, state, firing, measures, entries)
-    case = Case(kiln, log, firing, measures, _signs(kiln, log), condition, state.causes, tuple(entries))
+    case = Case(kiln, log, firing, measures, measures.signs, condition, state.causes, tuple(entries))
     memory, findings = diagnose(case)
+    findings = with_readings(kiln, condition, findings, entries)
     state = replace(state, causes=memory)
+    measures = _weighed_energy(measures, condition)
     condition = _at_nameplate_volts(condition, findings)
+    if memory.lost is not None and not memory.lost.in_level and memory.lost.size is not None:
+        condition = _with_unseen_loss(condition, findings, memory.lost.size)
     work = _heat_work(log)
     assessment = Assessment(
         kiln=kiln.id,
@@ -112,37 +78,67 @@ def assess(
     return state, assessment
 
 
-def _signs(kiln: Kiln, log: FiringLog) -> Signs:
-    grid = grid_of(log, kiln.volts)
-    return Signs() if grid is None else signs_of(log, grid, drive_of(grid))
+def _weighed_energy(measures: Measures, condition: Condition) -> Measures:
+    """Return the measures with the energy a kiln of this power took: worn elements draw less at the same duty."""
+    if measures.energy_kwh is None or condition.level is None:
+        return measures
+    return replace(measures, energy_kwh=measures.energy_kwh * exp(condition.level.value))
+
+
+_KEEPS_POWER = {"low_supply", "heat_leak"}
+_TAKES_POWER = {"open_element", "open_circuit", "lost_phase", "loose_connection"}
 
 
 def _at_nameplate_volts(condition: Condition, findings: Sequence[Finding]) -> Condition:
-    """Give back what a low supply took: the power ratio is meant at the nameplate's volts.
+    """Return the condition with what a poor supply or a leak seemed to take given back.
 
-    In proportion to how sure it is that the supply, and not the kiln, lost it; what is unsure widens the error.
+    The power ratio is meant at the nameplate's volts, and heat that leaks away was given. Where one event stands,
+    the level is that of the likelier explanation (the elements kept their power, or not), and its interval reaches
+    to the other one as far as that cannot be ruled out.
     """
-    low = next((f for f in findings if f.cause == "low_supply"), None)
-    step = condition.step
-    if low is None or condition.level is None or step is None or low.since_firing != step.firing:
+    slow, level = condition.slow, condition.level
+    step = next(
+        (s for s in condition.stories if s.kind in ("zone", "all") and s.size is not None and s.size.value < 0), None
+    )
+    keeps = sum(f.probability for f in findings if f.cause in _KEEPS_POWER and f.severity != "info")
+    if slow is None or level is None or keeps < _OTHER_BRANCH:
         return condition
-    share, size = low.probability, step.size.value
-    error = (condition.level.error**2 + share * (1.0 - share) * size**2) ** 0.5
-
-    def lifted(value: float | None) -> float | None:
-        return None if value is None else value - share * size
-
-    spare = Z90 * (share * (1.0 - share)) ** 0.5 * abs(size)
+    takes = sum(f.probability for f in findings if f.cause in _TAKES_POWER and f.severity != "info")
+    kept = keeps / (keeps + takes)
+    size = min(0.0, step.size.value) if step is not None and step.size is not None else 0.0
+    lost = slow.value + size
+    value = slow.value if kept > 0.5 else level.value
+    spread = Z90 * slow.error
+    low = min(slow.value - spread, lost - spread) if kept < 1.0 - _OTHER_BRANCH else slow.value - spread
+    shift = value - level.value
     return replace(
         condition,
-        level=Estimate(condition.level.value - share * size, error),
+        level=Estimate(value, (slow.error**2 + kept * (1.0 - kept) * size**2) ** 0.5),
         zone_levels=tuple(
-            None if z is None else Estimate(z.value - share * size, (z.error**2 + error**2) ** 0.5)
+            None if z is None else Estimate(z.value + shift, (z.error**2 + slow.error**2) ** 0.5)
             for z in condition.zone_levels
         ),
-        level_low=None if condition.level_low is None else condition.level_low - share * size - spare,
-        level_high=None if condition.level_high is None else condition.level_high - share * size + spare,
-        at_least=lifted(condition.at_least),
+        level_low=low,
+        level_high=slow.value + spread,
+        at_least=None if condition.at_least is None else condition.at_least + max(0.0, shift),
+    )
+
+
+def _with_unseen_loss(condition: Condition, findings: Sequence[Finding], size: float) -> Condition:
+    """Return the condition less a loss that the zones or a failed firing show and its level does not hold.
+
+    ``size`` is what the likely faults would take (log); it is known roughly, and the interval says so.
+    """
+    slow, level = condition.slow, condition.level
+    told = sum(f.probability for f in findings if f.cause in _TAKES_POWER and f.severity != "info")
+    if slow is None or told < _TOLD or (level is not None and level.value < slow.value + 0.5 * size):
+        return condition
+    spread = Z90 * slow.error
+    return replace(
+        condition,
+        level=Estimate(slow.value + size, (slow.error**2 + (0.25 * size) ** 2) ** 0.5),
+        level_low=slow.value + 1.4 * size - spread,
+        level_high=slow.value + 0.5 * size + spread,
     )
 
 
@@ -211,7 +207,7 @@ def _outlook(kiln: Kiln, condition: Condition, measures: Measures, firing: Firin
             peak = peak if peak is not None else margin_from_climb(top.climb.value, twin.climb.value, 0.0)
             ramp = margin_from_climb(top.climb.value, twin.climb.value, climbs[-1].c_per_h)
     return outlook(
-        condition.level,
+        condition.slow if condition.slow is not None else condition.level,
         condition.drift,
         threshold=kiln.replace_at_power,
         age_firings=float(condition.reference_firings if condition.reference == "after repair" else condition.index),

@@ -32,8 +32,9 @@ _CLAY_WATER_C = (450.0, 720.0)
 _MODEL_ERROR = 0.012
 """Error of the balance in a block, as a share of full output, above ``_CLAY_WATER_C`` and in cooling."""
 
-_MODEL_ERROR_WARMING = 0.06
-"""The same below: damp ware dries, and the ware lags the chamber while radiation is weak."""
+_MODEL_ERROR_WARMING = 0.25
+"""The same below: damp ware dries, and the ware lags the chamber while radiation is weak. The error is some 0.05 and
+has one sign for hours, so that thirty blocks are worth hardly more than one."""
 
 _MODEL_ERROR_CLAY_WATER = 0.03
 
@@ -75,7 +76,7 @@ class HeatMoments:
 
 @dataclass(frozen=True, slots=True)
 class ZoneMoments:
-    """Weighted second moments of the blocks in which this zone is at full output and another's output is not known.
+    """Weighted second moments of the blocks in which this zone is at full output and must be judged by itself.
 
     Upper triangle of sum(w v v') with v = (u, q / 1000 deg C, dT/dt / 100 deg C per h, exchange) for the zone alone;
     ``exchange`` is what the warmer rest of the kiln gives it by radiation, (T - mean T) / 100 deg C times the cube of
@@ -149,7 +150,7 @@ def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off
         steady = np.nan_to_num(mean_output).max(axis=1) > 0.0
         error = np.sqrt(error**2 + np.where(steady, duty_error, 0.0))
     usable = _block_means((~grid.gap).astype(np.float64)) > 0.99
-    usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.3
+    usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.15
     water = _block_means(water_loss_per_h(grid.mean_c, grid.step_s))
     return Blocks(_block_means(grid.mid_s), zone_c, rate, _block_means(flux), mean_output, water, error, usable)
 
@@ -197,16 +198,27 @@ _ZONE_ERROR = 0.03
 
 _EXCHANGE_K = 1273.15
 
+_BEHIND_OTHERS_C = 10.0
+_STANDING_C_PER_H = 10.0
+"""No zone with power of its own stands still below red heat at full output."""
+
 
 def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
-    """For each zone the moments of the blocks in which it alone is known to be at full output; None under two."""
+    """For each zone the moments of the blocks that tell of it alone; None under two.
+
+    Those in which it is known to be at full output and another's output is not known, or in which it falls behind the
+    others or stands still at full output (then a balance of the whole kiln says little about it).
+    """
     output = blocks.output
     mean_c = blocks.zone_c.mean(axis=1)
     unknown = np.isnan(output).any(axis=1) & blocks.usable
     unknown[:1] = False
     out: list[ZoneMoments | None] = []
     for zone in range(output.shape[1]):
-        full = unknown & (np.nan_to_num(output[:, zone]) > 0.95)
+        behind = blocks.usable & (blocks.zone_c[:, zone] < mean_c - _BEHIND_OTHERS_C)
+        standing = blocks.usable & (blocks.rate_c_per_h[:, zone] < _STANDING_C_PER_H)
+        standing &= blocks.zone_c[:, zone] < _CLAY_WATER_C[0]
+        full = (unknown | behind | standing) & (np.nan_to_num(output[:, zone]) > 0.95)
         count = int(full.sum())
         if count < 2:
             out.append(None)
@@ -234,16 +246,16 @@ _USUAL_WALL, _USUAL_CAPACITY = 0.30, 0.17
 """A and C of a usual kiln in these units, to tell which half hour was the hardest."""
 
 
-def kept_pace(blocks: Blocks, full: BoolArray) -> KeptPace | None:
-    """Find the hardest three blocks running in which no zone was at full output while the kiln climbed.
+def kept_pace(blocks: Blocks, kept_share: FloatArray) -> KeptPace | None:
+    """Find the hardest three blocks running in which every zone kept its programme below full output.
 
-    ``full`` (b, z): share of each block a zone was at full output. Only above the clay's water, where the balance
+    ``kept_share`` (b, z): share of each block in which a zone did. Only above the clay's water, where the balance
     holds to a few per cent.
     """
     mean_c = blocks.zone_c.mean(axis=1)
     rate = blocks.rate_c_per_h.mean(axis=1) / RATE_UNIT_C_PER_H
     flux = blocks.flux_c.mean(axis=1) / FLUX_UNIT_C
-    kept = blocks.usable & (full.max(axis=1) < 0.05) & (mean_c > 300.0) & (rate > -0.1) & (blocks.error < 0.08)
+    kept = blocks.usable & (kept_share.min(axis=1) > 0.95) & (mean_c > 300.0) & (rate > -0.1) & (blocks.error < 0.08)
     load = _USUAL_WALL * flux + _USUAL_CAPACITY * rate
     if kept.size < 3:
         return None

@@ -15,8 +15,10 @@ from config.kiln import Circuit, Kiln
 DEAD = log(0.02)  # a zone without any power of its own; 2 % stands for what its neighbours give it
 # Odds of meeting each fault before anything is measured, per element, circuit or kiln: elements and relays fail far
 # more often than supply lines (common practice, no source).
-PRIOR = {OPEN_ELEMENT: 0.5, OPEN_CIRCUIT: 1.0, LOST_LINE: 0.5}
-MODEL_ERROR = 0.06  # log: zones share heat, elements age unevenly, hot wire is 3 to 6 % above cold
+PRIOR = {OPEN_ELEMENT: 0.4, OPEN_CIRCUIT: 1.0, LOST_LINE: 0.5}
+MODEL_ERROR = 0.035  # log, whole kiln: elements' shares are known to some 3 % (wire tolerance 5 % each, uneven ageing)
+ZONE_ERROR = 0.07  # log, one zone: zones lend each other heat
+_SHOWN = ((1.0, 0.5), (0.85, 0.3), (0.7, 0.2))  # share of a zone's loss that shows, with its odds
 OUTLIER_ODDS = 0.02  # a reading outside everything above, so that no single number can exclude a fault
 
 
@@ -41,7 +43,10 @@ class FaultOdds:
 
 
 def fault_steps(kiln: Kiln) -> tuple[FaultStep, ...]:
-    """Return the step of every single fault that changes any power; faults that look alike are kept apart."""
+    """Return the step of every single fault that changes any power; faults that look alike are kept apart.
+
+    An open element in a series string, or alone in its circuit, is that circuit open: it is not listed twice.
+    """
     net = network(kiln)
     assumed = net is None
     if net is None:
@@ -50,7 +55,10 @@ def fault_steps(kiln: Kiln) -> tuple[FaultStep, ...]:
     whole = solve(net)
     zones = kiln.zones or ("",)
     out = []
+    alone = {c.name for c in net.circuits if c.elements == 1 or c.wiring == "series"}
     for fault in single_faults(net):
+        if fault.kind == OPEN_ELEMENT and fault.circuit in alone:
+            continue
         left = solve(net, fault)
         total = _log_ratio(left.total_w, whole.total_w)
         by_zone = tuple(_log_ratio(left.zone_w.get(z, 0.0), whole.zone_w.get(z, 0.0)) for z in zones)
@@ -79,7 +87,7 @@ def fault_odds(
     for step in steps:
         ln = log(PRIOR[step.fault.kind]) + _ln_step(step, total, zones)
         for want, bound in zip(step.zones, at_most, strict=False):
-            if bound is not None and want > bound + 2 * MODEL_ERROR:
+            if bound is not None and want > bound + 2 * ZONE_ERROR:
                 ln += log(OUTLIER_ODDS)
         weight.append(ln)
     whole = _log_sum(weight)
@@ -102,15 +110,24 @@ def _log_sum(values: Sequence[float]) -> float:
 
 
 def _ln_step(step: FaultStep, total: Estimate | None, zones: Sequence[Estimate | None]) -> float:
-    """Return the log likelihood of a measured step under one fault."""
-    ln = 0.0 if total is None else ln_likelihood(step.total, total)
+    """Return the log likelihood of a measured step under one fault.
+
+    A zone that lost power is helped by its neighbours, so its loss is measured at `_SHOWN` of its true size.
+    """
+    if not any(z is not None for z in zones) or max(step.zones) - min(step.zones) < ZONE_ERROR:
+        return _ln_shown(step, total, zones, 1.0)
+    return _log_sum([log(weight) + _ln_shown(step, total, zones, part) for part, weight in _SHOWN])
+
+
+def _ln_shown(step: FaultStep, total: Estimate | None, zones: Sequence[Estimate | None], part: float) -> float:
+    ln = 0.0 if total is None else ln_likelihood(part * step.total, total)
     for want, got in zip(step.zones, zones, strict=False):
         if got is not None:
-            ln += ln_likelihood(want, got)
+            ln += ln_likelihood(part * want, got, ZONE_ERROR)
     return ln
 
 
-def ln_likelihood(want: float, got: Estimate) -> float:
+def ln_likelihood(want: float, got: Estimate, model_error: float = MODEL_ERROR) -> float:
     """Return the log density of a measured step under a predicted one, with a flat tail.
 
     A dead zone's own power cannot be measured below what its neighbours lend it: anything under 30 % fits.
@@ -119,7 +136,7 @@ def ln_likelihood(want: float, got: Estimate) -> float:
     miss = min(0.0, got.value - floor) if want <= floor and got.value <= floor else got.value - want
     if want <= floor and got.value <= floor:
         miss = 0.0
-    spread = (got.error**2 + MODEL_ERROR**2) ** 0.5
+    spread = (got.error**2 + model_error**2) ** 0.5
     core = exp(-0.5 * (miss / spread) ** 2) / (spread * (6.283185307179586**0.5))
     return log((1 - OUTLIER_ODDS) * core + OUTLIER_ODDS / 3.0)
 

@@ -23,7 +23,7 @@ _AT_RATE_K_PER_S = 100.0 / 3600.0
 
 
 def water_loss_per_h(temperature_c: FloatArray, step_s: float) -> FloatArray:
-    """Share of the bound water given off per hour, shape (n,), for a load at ``temperature_c`` on a grid of ``step_s``."""
+    """Share of the bound water given off per hour, shape (n,); ``temperature_c`` is on a uniform grid of ``step_s``."""
     kelvin = np.maximum(temperature_c, 0.0) + 273.15
     exponent = _ACTIVATION_J_PER_MOL / _GAS_CONSTANT
     fastest = exponent * _AT_RATE_K_PER_S / _FASTEST_K**2

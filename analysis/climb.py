@@ -1,8 +1,6 @@
 """Climb and cooling in bands of temperature: what a heating curve shows without any model.
 
-At full output dT/dt = (P - L) / C; with no output dT/dt = -L / C. A band's rate is the slope of a straight line
-through its samples (Theil-Sen's median of slopes between halves of the band is used, so that a knock or a step
-of the thermometer does not matter), with its standard error.
+At full output dT/dt = (P - L) / C; with no output dT/dt = -L / C.
 """
 
 from dataclasses import dataclass
@@ -36,47 +34,42 @@ class BandClimb:
     full_share: float
 
 
-def _paired_slope(time_h: FloatArray, temperature_c: FloatArray) -> Estimate:
-    """Theil-Sen's slope over pairs half a band apart (Sen 1968), with the error of a least-squares line.
-
-    Pairs of neighbours carry almost no information on the slope; pairs half the span apart carry nearly all.
-    """
-    half = time_h.size // 2
-    run = time_h[half:] - time_h[: time_h.size - half]
-    slopes = (temperature_c[half:] - temperature_c[: time_h.size - half]) / run
-    slope = float(np.median(slopes))
-    centred = time_h - time_h.mean()
-    residual = temperature_c - temperature_c.mean() - slope * centred
-    scatter = max(_RESOLUTION_C, float(residual.std()))
-    error = scatter / float(np.sqrt((centred**2).sum()))
-    return Estimate(slope, error)
-
-
 def _bands(grid: Grid, use: BoolArray, weight: FloatArray, *, rising: bool) -> tuple[BandClimb, ...]:
-    """Rates in bands over the bins ``use``; the longest unbroken stay in each band counts."""
+    """Rates in bands over the bins ``use``; the longest unbroken stay in each band counts.
+
+    A rate is the slope of the least-squares line through the stay's two-minute means (reading has taken spikes out),
+    its error that of the line, from the larger of its scatter and the thermometer's resolution.
+    """
     mean = grid.mean_c
     where = np.flatnonzero(use)
     if where.size < 3:
         return ()
     band = np.floor(mean[where] / BAND_C).astype(np.intp)
-    breaks = np.flatnonzero((np.diff(band) != 0) | (np.diff(where) != 1)) + 1
-    starts = np.concatenate(([0], breaks))
-    stops = np.concatenate((breaks, [where.size]))
-    best: dict[int, tuple[int, int]] = {}
-    for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
-        key = int(band[start])
-        if stop - start >= 3 and (key not in best or stop - start > best[key][1] - best[key][0]):
-            best[key] = (start, stop)
-    out: list[BandClimb] = []
-    for key in sorted(best):
-        at_c = (key + 0.5) * BAND_C
-        start, stop = best[key]
-        inside = where[start:stop]
-        estimate = _paired_slope(grid.mid_s[inside] / 3600.0, mean[inside])
-        if at_c < FIRST_BAND_C or (estimate.value > 0.0) != rising:
-            continue
-        out.append(BandClimb(at_c, estimate, float(weight[inside].mean())))
-    return tuple(out)
+    starts = np.flatnonzero(np.concatenate(([True], (np.diff(band) != 0) | (np.diff(where) != 1))))
+    count = np.diff(np.append(starts, where.size)).astype(np.float64)
+    hours = grid.mid_s[where] / 3600.0
+    run = np.repeat(np.arange(starts.size), count.astype(np.intp))
+    x = hours - (np.add.reduceat(hours, starts) / count)[run]
+    y = mean[where] - (np.add.reduceat(mean[where], starts) / count)[run]
+    spread = np.add.reduceat(x * x, starts)
+    slope = np.divide(np.add.reduceat(x * y, starts), spread, out=np.zeros(starts.size), where=count >= 3)
+    left = np.add.reduceat((y - slope[run] * x) ** 2, starts)
+    scatter = np.maximum(np.sqrt(left / count), _RESOLUTION_C)
+    share = np.add.reduceat(weight[where], starts) / count
+    right_way = slope > 0.0 if rising else slope < 0.0
+    wanted = np.flatnonzero((count >= 3) & right_way & (band[starts] * BAND_C >= FIRST_BAND_C))
+    # the longest stay in each band: sort by band, then by length, and keep the last of each
+    order = wanted[np.lexsort((count[wanted], band[starts[wanted]]))]
+    keys = band[starts[order]]
+    last = order[np.append(np.diff(keys) != 0, True)] if order.size else order
+    return tuple(
+        BandClimb(
+            float((band[starts[n]] + 0.5) * BAND_C),
+            Estimate(float(slope[n]), float(scatter[n] / np.sqrt(spread[n]))),
+            float(share[n]),
+        )
+        for n in last
+    )
 
 
 def climb_bands(grid: Grid, drive: Drive) -> tuple[BandClimb, ...]:

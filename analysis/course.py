@@ -1,9 +1,9 @@
 """The usual course of a programme on one kiln, and how long a firing at full output still needs.
 
-Heat balance at full output: dT/dt = (P - L(T)) / C. Over the last few hundred degrees L grows about in proportion to
-temperature, so the climb fades as r(T') = r(T) - b (T' - T) with b in 1/h. For a well insulated chamber losing 60 %
-of its power at 1220 deg C and climbing 100 deg C an hour there, b is about 0.15 to 0.22 (own estimate from the
-balance, no source); the firing's own fading corrects it.
+Heat balance at full output: dT/dt = (P - L(T)) / C, so the climb fades as r(T') = r(T) - b (T' - T) with
+b = L'(T) / C in 1/h. Losses grow somewhat faster than temperature (about its power 1.5 near a stoneware peak,
+conduction and radiation together): a chamber that would cool by 150 to 230 deg C an hour at 1220 deg C gives b = 0.18
+to 0.28 (own estimate from the balance, no source).
 """
 
 from collections.abc import Sequence
@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 from analysis.reading.firing_log import FiringLog
 
-FADE_PER_H = 0.18
+FADE_PER_H = 0.23
 FADE_ERROR = 0.05
 LEAST_CLIMB_C_H = 4.0
 """A climb below this is taken for none."""
+WAITS_C = 15.0
+"""From so far behind on, a controller may hold its set point back."""
 REFERENCE_C = 150.0
 """Courses are compared from where they pass this: earlier drying and delayed starts vary."""
 
@@ -68,7 +70,8 @@ class Remaining:
 def same_programme(past: Sequence[PastCourse], log: FiringLog) -> tuple[PastCourse, ...]:
     """Return those earlier firings that ran the programme this log runs, as far as can be told.
 
-    A name in the log decides. Without one the set point's pace so far does; if programmes with peaks apart fit
+    A name in the log decides. Without one the set point's pace does, as long as the kiln kept to it (a controller may
+    make its set point wait for a kiln that falls behind); if programmes with peaks apart fit
     alike, none is returned: it is not known yet where this firing is going.
     """
     if log.programme:
@@ -76,9 +79,25 @@ def same_programme(past: Sequence[PastCourse], log: FiringLog) -> tuple[PastCour
     if log.set_point_c is None:
         return ()
     set_point_c = log.set_point_c.max(axis=1)
-    fitting = tuple(course for course in past if _paced_alike(course, log.elapsed_s, set_point_c))
+    kept = _kept_pace(log)
+    top_c = float(np.nanmax(set_point_c, initial=-np.inf))
+    fitting = tuple(
+        course
+        for course in past
+        if max(course.set_point_c, default=-np.inf) >= top_c - 5.0
+        and _paced_alike(course, log.elapsed_s[:kept], set_point_c[:kept])
+    )
     peaks = [max(course.temperature_c) for course in fitting]
     return fitting if peaks and max(peaks) - min(peaks) <= 30.0 else ()
+
+
+def _kept_pace(log: FiringLog) -> int:
+    """Return the number of rows until the temperature first stays well behind the set point."""
+    if log.set_point_c is None:
+        return int(log.elapsed_s.size)
+    lag = np.where(np.isfinite(log.zone_c), log.set_point_c - log.zone_c, 0.0).max(axis=1)
+    behind = (lag >= WAITS_C) & (log.elapsed_s >= 3600.0)
+    return int(np.argmax(behind)) if behind.any() else int(log.elapsed_s.size)
 
 
 def _paced_alike(course: PastCourse, elapsed_s: NDArray[np.float64], set_point_c: NDArray[np.float64]) -> bool:
@@ -139,31 +158,32 @@ def _left_to_peak(course: PastCourse, grid: NDArray[np.float64]) -> tuple[NDArra
     return np.maximum(elapsed[reached] - passed, 0.0), float(elapsed[last] - elapsed[reached])
 
 
+def late_so_far(
+    elapsed_s: NDArray[np.float64], temperature_c: NDArray[np.float64], now_c: float, usual: UsualCourse
+) -> float:
+    """Return by how many seconds this climb from ``REFERENCE_C`` to ``now_c`` took longer than usual (or less)."""
+    known = np.isfinite(temperature_c)
+    elapsed, highest = elapsed_s[known], np.maximum.accumulate(temperature_c[known])
+    passed = elapsed[min(int(np.searchsorted(highest, REFERENCE_C)), elapsed.size - 1)]
+    return float(elapsed[-1] - passed - (usual.duration_s - usual.remaining_s(now_c)))
+
+
 def remaining_at_full_output(
     elapsed_s: NDArray[np.float64], mean_c: NDArray[np.float64], over_s: float, usual: UsualCourse
 ) -> Remaining:
     """Return how long the newest climb, taken at full output and fading, still needs to the usual peak.
 
-    ``elapsed_s`` and ``mean_c`` have shape (n,); the newest ``over_s`` seconds give the rate, by a straight line over
-    their last third and the fading between thirds.
+    ``elapsed_s`` and ``mean_c`` have shape (n,); the newest ``over_s`` seconds, all at full output, give the rate.
     """
     known = np.isfinite(mean_c)
     elapsed, temperature = elapsed_s[known], mean_c[known]
-    now_s, now_c = elapsed[-1], float(np.median(temperature[-3:]))
-    rate, rate_error = _slope(elapsed, temperature, now_s - over_s / 3, now_s)
-    earlier, earlier_error = _slope(elapsed, temperature, now_s - over_s, now_s - 2 * over_s / 3)
-    middle_c = float(np.interp(now_s - 5 * over_s / 6, elapsed, temperature))
-    span = float(np.interp(now_s - over_s / 6, elapsed, temperature)) - middle_c
-    fade, fade_error = FADE_PER_H, FADE_ERROR
-    if span > 20.0 and np.isfinite(earlier):
-        own, own_error = (earlier - rate) / span, np.hypot(rate_error, earlier_error) / span
-        if own > 0.0 and own_error > 0.0:
-            weight = own_error**-2 / (own_error**-2 + FADE_ERROR**-2)
-            fade, fade_error = weight * own + (1 - weight) * FADE_PER_H, float(np.sqrt(1 - weight) * FADE_ERROR)
+    now_c = float(np.median(temperature[-3:]))
+    rate, error = _slope(elapsed, temperature, elapsed[-1] - over_s, elapsed[-1])
+    rate -= FADE_PER_H * rate * over_s / 7200.0  # the line's slope is that of its middle
     still = usual.peak_c - 5.0 - now_c
-    best_fade, best_rate = max(fade - 2 * fade_error, 0.02), rate + 2 * rate_error
-    seconds, soonest = _time(rate, fade, still), _time(best_rate, best_fade, still)
-    ceiling = now_c + max(rate, 0.0) / max(fade, 0.02)
+    seconds = _time(rate, FADE_PER_H, still)
+    soonest = _time(rate + 2 * error, FADE_PER_H - 2 * FADE_ERROR, still)
+    ceiling = now_c + max(rate, 0.0) / FADE_PER_H
     return Remaining(seconds, soonest, never=soonest is None, ceiling_c=min(ceiling, usual.peak_c - 5.0))
 
 

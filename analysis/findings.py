@@ -5,7 +5,7 @@ All of these are plain frozen dataclasses without NaN, so that they can be store
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, get_args
 
 Severity = Literal["info", "warning", "urgent"]
 Cause = Literal[
@@ -24,22 +24,7 @@ Cause = Literal[
     "aborted_firing",
     "incomplete_log",
 ]
-CAUSES: tuple[Cause, ...] = (
-    "element_ageing",
-    "open_element",
-    "open_circuit",
-    "lost_phase",
-    "loose_connection",
-    "welded_contact",
-    "low_supply",
-    "thermocouple_drift",
-    "thermocouple_fault",
-    "heat_leak",
-    "heavy_load",
-    "programme_change",
-    "aborted_firing",
-    "incomplete_log",
-)
+CAUSES: tuple[Cause, ...] = get_args(Cause)
 End = Literal["complete", "aborted", "stalled", "time limit", "incomplete", "unreadable"]
 Basis = Literal["full-output climb", "duty", "current", "kept pace", "none"]
 Reference = Literal["nameplate", "first firings", "after repair"]

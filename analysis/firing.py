@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -83,7 +84,7 @@ def shape_of(mean_c: FloatArray, mid_s: FloatArray, peak_c: float) -> Shape:
     """Measure the pace of the climb between temperatures that every programme of that peak passes."""
     marks = [_crossing_h(mean_c, mid_s, level) for level in (150.0, 550.0, peak_c - 150.0, peak_c - 5.0)]
     pace: list[float | None] = []
-    for early, late in zip(marks[:-1], marks[1:], strict=True):
+    for early, late in pairwise(marks):
         pace.append(None if early is None or late is None or late < early else late - early)
     return Shape(peak_c=peak_c, pace_h=(pace[0], pace[1], pace[2]))
 
@@ -95,12 +96,12 @@ def segments_of(grid: Grid, drive: Drive) -> tuple[Segment, ...]:
     count = mean.size // width
     if count < 2:
         return ()
-    edges = np.append(np.arange(count) * width, mean.size - 1)
+    edges = np.unique(np.append(np.arange(count) * width, mean.size - 1))
     at_edges = mean[edges]
     rates = np.diff(at_edges) / np.diff(grid.mid_s[edges]) * 3600.0
     kinds = np.where(rates > _HOLD_C_PER_H, 1, np.where(rates < -_HOLD_C_PER_H, -1, 0))
     cuts = [0, *(np.flatnonzero(np.diff(kinds)) + 1).tolist(), kinds.size]
-    spans = [[a, b, int(kinds[a])] for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    spans = [[a, b, int(kinds[a])] for a, b in pairwise(cuts)]
     joined: list[list[int]] = []
     for span in spans:
         # a single ten-minute block between two alike is a ripple, not a segment

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.climb_shape import even_climb, shape_of_climb
 from analysis.grid import BoolArray, FloatArray, Grid
 
 BEHIND_C = 3.0
@@ -36,6 +37,7 @@ class Drive:
     ----------
     output : shape (n, z), share of full output, NaN where not known.
     full, off : shape (n, z), zones at full output and without output.
+    kept : shape (n, z), zones surely following their programme below full output, None where the output is logged.
     logged : True if the output stands in the log.
     end : first bin after the programme: from here on the kiln only cools (n if the log stops earlier).
     """
@@ -45,6 +47,7 @@ class Drive:
     off: BoolArray
     logged: bool
     end: int
+    kept: BoolArray | None = None
 
 
 def rates_c_per_h(grid: Grid, half_width: int = 2) -> FloatArray:
@@ -96,7 +99,7 @@ def _end_run(flags: NDArray[np.bool_], start: int) -> NDArray[np.bool_]:
 def drive_of(grid: Grid) -> Drive:
     """Find when each zone is at full output, off, or at a known output between.
 
-    Without a logged output and without a set point only the cooling after the end of the programme is known.
+    Without a logged output the set point tells, without that the shape of the climb (``analysis.climb_shape``).
     """
     rates = rates_c_per_h(grid)
     end = programme_end(grid, rates)
@@ -108,14 +111,18 @@ def drive_of(grid: Grid) -> Drive:
         return Drive(output, full, off, logged=True, end=end)
     output = np.full(grid.zone_c.shape, np.nan)
     off = after & (rates < 0.0)
-    full = np.zeros(grid.seen.shape, dtype=np.bool_)
-    if grid.set_point_c is not None:
+    if grid.set_point_c is None:
+        full, kept = shape_of_climb(grid, end)
+    else:
         behind = grid.set_point_c - grid.zone_c
+        # a set point may follow the kiln instead of leading it: only an even climb shows that there is power to spare
+        even = even_climb(grid, end)
         lag = _smooth(np.nan_to_num(behind))
         lag[np.isnan(behind)] = np.nan
-        full = (np.nan_to_num(lag) >= BEHIND_C) & (rates > _FALLING_C_PER_H) & ~after
+        full = (np.nan_to_num(lag) >= BEHIND_C) & (rates > _FALLING_C_PER_H) & ~after & ~even
         off |= np.nan_to_num(lag) <= -ABOVE_C
+        kept = np.isfinite(lag) & even & ~full & ~after
     output[full] = 1.0
     output[off] = 0.0
     output[grid.gap] = np.nan
-    return Drive(output, full & ~off, off, logged=False, end=end)
+    return Drive(output, full & ~off, off, logged=False, end=end, kept=kept)

@@ -1,6 +1,6 @@
 """A firing's samples averaged onto a uniform time grid, the form every measure of power starts from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ class Grid:
     zone_c : shape (n, z) deg C, interpolated across empty bins.  seen : shape (n, z), True where a bin has samples.
     set_point_c, output : shape (n, z) or None; NaN where not logged.
     supply : shape (n,) or None, (volts / nameplate volts) squared: the share of rated power the supply allows.
+    mean_c : shape (n,), temperature averaged over the zones.
     gap : shape (n,), True in an interruption of the log too long to interpolate over.
     """
 
@@ -36,11 +37,10 @@ class Grid:
     supply: FloatArray | None
     gap: BoolArray
 
-    @property
-    def mean_c(self) -> FloatArray:
-        """Temperature averaged over the zones, shape (n,)."""
-        mean: FloatArray = self.zone_c.mean(axis=1)
-        return mean
+    mean_c: FloatArray = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "mean_c", self.zone_c.mean(axis=1))
 
 
 def _bin_means(which: NDArray[np.intp], values: FloatArray, bins: int) -> FloatArray:
@@ -50,7 +50,8 @@ def _bin_means(which: NDArray[np.intp], values: FloatArray, bins: int) -> FloatA
         which, values = which[good], values[good]
     count = np.bincount(which, minlength=bins)
     total = np.bincount(which, values, minlength=bins)
-    return np.divide(total, count, out=np.full(bins, np.nan), where=count > 0)
+    means: FloatArray = np.divide(total, count, out=np.full(bins, np.nan), where=count > 0)
+    return means
 
 
 def _filled(values: FloatArray) -> FloatArray:
@@ -101,7 +102,7 @@ def grid_of(log: FiringLog, volts: float | None = None) -> Grid | None:
     if bins < 10:
         return None
     which = np.minimum((elapsed / step).astype(np.intp), bins - 1)
-    mid_s = (np.arange(bins) + 0.5) * step
+    mid_s: FloatArray = (np.arange(bins, dtype=np.float64) + 0.5) * step
     zone_c, seen = _temperatures(log, which, mid_s)
     if not seen.any():
         return None

@@ -33,10 +33,10 @@ INDEPENDENT_BLOCKS = 1.5
 neighbouring ten-minute blocks count as one in five."""
 
 
-_ZONE_SHIFT = 0.04
+_ZONE_SHIFT = 0.06
 """How far one zone's share of the work shifts from firing to firing with the stacking of the load (log)."""
 
-_ZONE_WORTH = 0.15
+_ZONE_WORTH = 0.3
 """How far the worth of one zone's output may shift against another's within a firing (log): zones trade heat by
 radiation and their programmes lag each other, which no balance of the whole kiln resolves."""
 
@@ -115,59 +115,62 @@ def whole_power(layout: Layout, mean: FloatArray, shares: FloatArray) -> tuple[f
     return float(np.log(total)), parts / total
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Factor:
-    """A firing's moments as rows: ``root`` (r, z + 2) with root' root = moments / scale.
+def _roots(matrix: FloatArray) -> FloatArray:
+    """Rows R with R' R = ``matrix`` (symmetric, positive but for rounding)."""
+    values, vectors = np.linalg.eigh(matrix)
+    keep = values > 1e-9 * max(float(values[-1]), 1e-30)
+    rows: FloatArray = (vectors[:, keep] * np.sqrt(values[keep])).T
+    return rows
 
-    ``floor`` is the squared residual that no power, wall or load can remove: it says nothing of the state.
+
+def _rows_of(matrix: FloatArray, powers: int, blocks: int) -> FloatArray:
+    """Rows that say what a quadratic form of residuals tells of its parameters, and nothing else.
+
+    ``matrix`` = sum(w v v') with v = (outputs..., heat flows...), ``powers`` outputs first. Completing the square in
+    the heat flows' coefficients leaves their estimate given the powers, and a form S of the powers alone; of that the
+    part no choice of powers can remove, floor = min theta' S theta over sum(theta) = 1, is noise: it sets the scale of
+    the errors (per block, never below one, the expected error) and is taken out.
     """
+    flows = matrix[powers:, powers:]
+    flows = flows + 1e-9 * float(np.trace(flows)) * np.eye(flows.shape[0])
+    along = np.linalg.solve(flows, matrix[powers:, :powers])
+    schur = matrix[:powers, :powers] - matrix[:powers, powers:] @ along
+    schur = schur + 1e-9 * float(np.trace(matrix)) * np.eye(powers)
+    ones = np.ones(powers)
+    floor = 1.0 / float(ones @ np.linalg.solve(schur, ones))
+    scale = max(1.0, floor / max(blocks - matrix.shape[0] + 1, 1)) * INDEPENDENT_BLOCKS
+    upper = np.linalg.cholesky(flows / scale).T
+    given_powers = upper @ np.hstack((along, np.eye(flows.shape[0])))
+    if powers == 1:
+        return given_powers
+    of_powers = _roots((schur - floor * np.outer(ones, ones)) / scale)
+    return np.vstack((given_powers, np.hstack((of_powers, np.zeros((of_powers.shape[0], flows.shape[0]))))))
 
-    root: FloatArray
-    floor: float
 
+def heat_rows(heat: HeatMoments, shares: FloatArray) -> FloatArray | None:
+    """Turn a firing's moments into rows of unit variance over (P_1 .. P_z, -A, -C); None where no heat was given.
 
-def factor_of(heat: HeatMoments, shares: FloatArray) -> Factor | None:
-    """Turn moments into independent rows scaled by how well the balance holds in this firing.
-
-    The best balance with the zones' powers free (their weighted sum being 1) leaves 1 / (e' M^-1 e), e being 1 for
-    outputs and 0 for flux and rate: the minimum of a quadratic form on a plane. Per block that is the scale, never
-    below one, the expected error; so a firing that fits badly counts for less. None where no heat was given.
+    What each zone's output is worth may shift a little from the others' (``_ZONE_WORTH``): integrated out first, like
+    any unknown of a quadratic form.
     """
     matrix = heat.matrix()
-    size = heat.zones + 2
-    if float(np.trace(matrix[: heat.zones, : heat.zones])) <= 0.0:
+    zones = heat.zones
+    if float(np.trace(matrix[:zones, :zones])) <= 0.0:
         return None
-    ones = np.zeros(size)
-    ones[: heat.zones] = 1.0
-    ridge = 1e-9 * float(np.trace(matrix)) * np.eye(size)
-    residual = 1.0 / float(ones @ np.linalg.solve(matrix + ridge, ones))
-    scale = max(1.0, residual / max(heat.blocks - size + 1, 1)) * INDEPENDENT_BLOCKS
-    if heat.zones > 1:
-        contrasts = np.zeros((size, heat.zones))
-        contrasts[: heat.zones] = np.diag(shares) - np.outer(shares, shares)
-        along = matrix @ contrasts / scale
-        inner = contrasts.T @ along + np.eye(heat.zones) / _ZONE_WORTH**2
-        matrix = matrix - scale * along @ np.linalg.solve(inner, along.T)
-        residual = 1.0 / float(ones @ np.linalg.solve(matrix + ridge, ones))
-    values, vectors = np.linalg.eigh(matrix / scale)
-    keep = values > 1e-9 * values[-1]
-    return Factor((vectors[:, keep] * np.sqrt(values[keep])).T, residual / scale)
+    if zones > 1:
+        contrasts = np.zeros((zones + 2, zones))
+        contrasts[:zones] = np.diag(shares) - np.outer(shares, shares)
+        along = matrix @ contrasts
+        matrix = matrix - along @ np.linalg.solve(contrasts.T @ along + np.eye(zones) / _ZONE_WORTH**2, along.T)
+    return _rows_of(matrix, zones, heat.blocks)
 
 
-def zone_factor_of(heat: ZoneMoments) -> Factor:
-    """Rows of one zone's own balance: its worth may be off by ``_ZONE_SHIFT`` in this firing, integrated out."""
+def zone_rows(heat: ZoneMoments) -> FloatArray:
+    """Rows of one zone's own balance over (P, -A, -C, -exchange); its worth shifts by ``_ZONE_SHIFT`` each firing."""
     matrix = heat.matrix()
-    ones = np.array([1.0, 0.0, 0.0, 0.0])
-    ridge = 1e-9 * float(np.trace(matrix)) * np.eye(4)
-    residual = 1.0 / float(ones @ np.linalg.solve(matrix + ridge, ones))
-    scale = max(1.0, residual / max(heat.blocks - 3, 1)) * INDEPENDENT_BLOCKS
-    matrix = matrix / scale
     along = matrix[:, 0]
     matrix = matrix - np.outer(along, along) / (along[0] + 1.0 / _ZONE_SHIFT**2)
-    values, vectors = np.linalg.eigh(matrix)
-    keep = values > 1e-9 * values[-1]
-    floor = 1.0 / float(ones @ np.linalg.solve(matrix + ridge / scale, ones))
-    return Factor((vectors[:, keep] * np.sqrt(values[keep])).T, floor)
+    return _rows_of(matrix, 1, heat.blocks)
 
 
 class FiringModel:
@@ -175,14 +178,17 @@ class FiringModel:
 
     Parameters
     ----------
-    slot : the programme's slot.  shares : zones' shares of rated power.  factor : the heat balance, or None.
+    slot : the programme's slot.  shares : zones' shares of rated power.
+    whole : rows of the whole kiln's heat balance (``heat_rows``), or None.
     log_shares : (z,) logs of the zones' mean output while they run together, less their mean, or None; a zone that
         must do the same work with less power runs longer.  share_error : their standard error.
+    by_zone : rows of single zones' balances (``zone_rows``), or None for each.
+    output_is_data : True if the outputs are what was measured (logged); False if they are inferred and the
+        temperatures are the data.
 
     Attributes
     ----------
     active : indices in the augmented state vector on which the rows depend.
-    floor : squared residual beyond any state's reach.
     """
 
     def __init__(
@@ -190,105 +196,122 @@ class FiringModel:
         layout: Layout,
         slot: int,
         shares: FloatArray,
-        factor: Factor | None,
+        whole: FloatArray | None,
         log_shares: FloatArray | None,
         share_error: float,
-        zone_factors: Sequence[Factor | None] = (),
+        by_zone: Sequence[FloatArray | None] = (),
+        *,
+        output_is_data: bool = True,
     ) -> None:
         zones = layout.zones
-        self._zones, self._shares, self._factor = zones, shares, factor
-        self._zone_factors = tuple(zone_factors) if any(f is not None for f in zone_factors) else ()
+        self._output_is_data = output_is_data
+        self._log_blur = 0.0
+        self._zones, self._shares, self._whole = zones, shares, whole
+        self._by_zone = tuple(by_zone) if any(rows is not None for rows in by_zone) else ()
         at = [*range(zones), layout.wall, layout.capacity, layout.slow_supply]
         at += [layout.wall_offset + slot, layout.capacity_offset + slot, layout.supply, layout.load]
-        self._log_shares = log_shares
-        self._share_rows: FloatArray | None = None
-        if log_shares is not None or self._zone_factors:
+        if log_shares is not None or self._by_zone:
             at += range(layout.share, layout.share + zones)
-        if self._zone_factors:
+        if self._by_zone:
             at.append(layout.exchange)
+        self._log_shares: FloatArray | None = None
+        self._share_rows: FloatArray | None = None
         if log_shares is not None:
             centre = (np.eye(zones) - 1.0 / zones) / share_error
-            self._share_rows = np.hstack((centre, np.zeros((zones, 7)), -centre, np.zeros((zones, len(at) - 2 * zones - 7))))
+            spare = np.zeros((zones, len(at) - 2 * zones - 7))
+            self._share_rows = np.hstack((centre, np.zeros((zones, 7)), -centre, spare))
             self._log_shares = log_shares / share_error
         self.active = np.asarray(at)
-        self.floor = sum(f.floor for f in (factor, *self._zone_factors) if f is not None)
-        # d ln(A/P) and d ln(C/P) by (A, C, slow supply, offset in A, offset in C, supply, load)
-        self._by_wall = np.array([1.0, 0.0, -1.0, 1.0, LOAD_SLOPE, -1.0, LOAD_SLOPE])
-        self._by_capacity = np.array([0.0, 1.0, -1.0, 0.0, 1.0, -1.0, 1.0])
 
     @property
     def empty(self) -> bool:
         """True if the firing shows nothing of the state."""
-        return self._factor is None and self._share_rows is None and not self._zone_factors
+        return self._whole is None and self._share_rows is None and not self._by_zone
 
-    def rows(self, state: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def rows(self, state: FloatArray, start: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Residuals (r,) of unit variance at the active entries ``state`` and their Jacobian (r, len(active)).
 
-        With everything divided by the whole power P: sum(w_z p_z u_z) / P - (A / P) q - (C / P) dT/dt = 0.
+        The balance divided by the power, sum(w_z p_z u_z) / P - (A / P) q - (C / P) dT/dt = 0: so no power is favoured
+        for making every residual small. Errors are shares of the rated power; divided by P they grow as it falls,
+        which is taken at ``start`` (the entries expected before this firing).
         """
         zones = self._zones
         residuals: list[FloatArray] = []
         jacobians: list[FloatArray] = []
-        if self._factor is not None:
+        flows = state[zones : zones + 7]
+        ln_wall, ln_capacity = float(_BY_WALL @ flows), float(_BY_CAPACITY @ flows)
+        if self._whole is not None:
             parts = self._shares * np.exp(state[:zones])
-            total = parts.sum()
-            gradient = parts / total
-            whole = float(np.log(total))
-            others = state[zones : zones + 7]
-            wall = float(np.exp(self._by_wall @ others - whole))
-            capacity = float(np.exp(self._by_capacity @ others - whole))
+            power = float(parts.sum())
+            gradient = parts / power
+            wall, capacity = float(np.exp(ln_wall)) / power, float(np.exp(ln_capacity)) / power
             theta = np.append(gradient, (-wall, -capacity))
             slope = np.zeros((zones + 2, state.size))
             slope[:zones, :zones] = np.diag(gradient) - np.outer(gradient, gradient)
             slope[zones, :zones] = wall * gradient
-            slope[zones, zones : zones + 7] = -wall * self._by_wall
+            slope[zones, zones : zones + 7] = -wall * _BY_WALL
             slope[zones + 1, :zones] = capacity * gradient
-            slope[zones + 1, zones : zones + 7] = -capacity * self._by_capacity
-            residuals.append(self._factor.root @ theta)
-            jacobians.append(self._factor.root @ slope)
+            slope[zones + 1, zones : zones + 7] = -capacity * _BY_CAPACITY
+            rows = self._whole * self._power(start)
+            residuals.append(rows @ theta)
+            jacobians.append(rows @ slope)
         if self._share_rows is not None and self._log_shares is not None:
             residuals.append(self._log_shares + self._share_rows @ state)
             jacobians.append(self._share_rows)
-        for zone, factor in enumerate(self._zone_factors):
-            if factor is not None:
-                theta, slope = self._zone_theta(state, zone)
-                residuals.append(factor.root @ theta)
-                jacobians.append(factor.root @ slope)
+        for zone, of_zone in enumerate(self._by_zone):
+            if of_zone is not None:
+                at = zones + 7 + zone
+                wall = float(np.exp(ln_wall + state[at] - state[zone]))
+                capacity = float(np.exp(ln_capacity + state[at] - state[zone]))
+                lent = float(np.exp(-state[zone]))
+                exchange = float(state[-1]) * lent
+                theta = np.array([1.0, -wall, -capacity, -exchange])
+                slope = np.zeros((4, state.size))
+                slope[1:, zone] = wall, capacity, exchange
+                slope[1, zones : zones + 7] = -wall * _BY_WALL
+                slope[2, zones : zones + 7] = -capacity * _BY_CAPACITY
+                slope[1:3, at] = -wall, -capacity
+                slope[3, -1] = -lent
+                rows = of_zone * float(np.exp(start[zone]))
+                residuals.append(rows @ theta)
+                jacobians.append(rows @ slope)
         if len(residuals) == 1:
             return residuals[0], jacobians[0]
         return np.concatenate(residuals), np.concatenate(jacobians)
 
-    def _zone_theta(self, state: FloatArray, zone: int) -> tuple[FloatArray, FloatArray]:
-        """One zone's balance divided by its own power: 1 = its share of (A q + C dT/dt) + exchange."""
-        zones = self._zones
-        others = state[zones : zones + 7]
-        at = zones + 7 + zone
-        wall = float(np.exp(self._by_wall @ others + state[at] - state[zone]))
-        capacity = float(np.exp(self._by_capacity @ others + state[at] - state[zone]))
-        lent = float(np.exp(-state[zone]))
-        exchange = float(state[-1]) * lent
-        theta = np.array([1.0, -wall, -capacity, -exchange])
-        slope = np.zeros((4, state.size))
-        slope[1:, zone] = wall, capacity, exchange
-        slope[1, zones : zones + 7] = -wall * self._by_wall
-        slope[2, zones : zones + 7] = -capacity * self._by_capacity
-        slope[1:3, at] = -wall, -capacity
-        slope[3, -1] = -lent
-        return theta, slope
+    def _power(self, state: FloatArray) -> float:
+        return float((self._shares * np.exp(state[: self._zones])).sum())
+
+    def log_volume(self, start: FloatArray) -> float:
+        """Log of the change of volume from data to residuals: errors grow where power is expected to be low.
+
+        Only where outputs are the data: an inferred output is known, and the temperatures' errors do not depend on it.
+        Plus whatever ``blurred`` has widened.
+        """
+        if self._output_is_data and self._whole is not None:
+            return self._log_blur + float(self._whole.shape[0] * np.log(self._power(start)))
+        return self._log_blur
 
     def blurred(self, scale: float) -> "FiringModel":
         """The same firing with every error larger by ``scale``."""
         other = copy(self)
-        if self._factor is not None:
-            other._factor = Factor(self._factor.root / scale, self._factor.floor / scale**2)
-        other._zone_factors = tuple(
-            None if f is None else Factor(f.root / scale, f.floor / scale**2) for f in self._zone_factors
-        )
-        other.floor = sum(f.floor for f in (other._factor, *other._zone_factors) if f is not None)
-        if self._share_rows is not None and self._log_shares is not None:
-            other._share_rows = self._share_rows / scale
-            other._log_shares = self._log_shares / scale
+        other._widen(scale)  # noqa: SLF001 - the copy is of this class
         return other
+
+    def _widen(self, scale: float) -> None:
+        parts = (self._whole, self._share_rows, *self._by_zone)
+        self._log_blur -= float(np.log(scale)) * sum(rows.shape[0] for rows in parts if rows is not None)
+        self._whole = None if self._whole is None else self._whole / scale
+        self._by_zone = tuple(None if rows is None else rows / scale for rows in self._by_zone)
+        if self._share_rows is not None and self._log_shares is not None:
+            self._share_rows = self._share_rows / scale
+            self._log_shares = self._log_shares / scale
+
+
+# ln A and ln C as felt in one firing, by (A, C, slow supply, offset in A, offset in C, day's supply, day's load): a
+# better supply makes both look smaller, as they are measured in outputs
+_BY_WALL = np.array([1.0, 0.0, -1.0, 1.0, LOAD_SLOPE, -1.0, LOAD_SLOPE])
+_BY_CAPACITY = np.array([0.0, 1.0, -1.0, 0.0, 1.0, -1.0, 1.0])
 
 
 def kept_margin(

@@ -1,17 +1,27 @@
 """What one firing shows by itself: Measures."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.balance import HeatMoments, KeptPace, ZoneMoments, block_shares, blocks_of, heat_moments, kept_pace, zone_moments
+from analysis.balance import (
+    HeatMoments,
+    KeptPace,
+    ZoneMoments,
+    block_shares,
+    blocks_of,
+    heat_moments,
+    kept_pace,
+    zone_moments,
+)
 from analysis.climb import BandClimb, Estimate, climb_bands, cooling_bands
 from analysis.demand import NoRise, heat_without_demand_c, no_rise, overshoot_c, worst_lag_c
 from analysis.energy import energy_kwh, resistance_ohm, supply_volts
 from analysis.firing import Firing, firing_of, short_firing
 from analysis.full_output import Drive, drive_of
-from analysis.grid import Grid, grid_of
+from analysis.grid import BoolArray, Grid, grid_of
 from analysis.reading.firing_log import FiringLog
+from analysis.signs import Signs, signs_of
 from analysis.zones import duty_shares, rated_shares, zone_offsets_c
 from config.kiln import Kiln
 
@@ -44,7 +54,8 @@ class Measures:
     heat_no_demand_c : largest rise with no output and the set point below (a welded contact).
     spikes : thermocouple samples taken out in reading.
     load_class : "light", "usual" or "heavy" against this kiln's earlier firings; set by ``analysis.state``.
-    output : "duty" or "on-off" if logged, "inferred" from a set point, "none".
+    output : "duty" or "on-off" if logged, "inferred" from a set point, "none" (then full output may show in the shape
+        of the climb).
     full_share : share of the heating time in which any zone was at full output, None where unknown.
     full_share_near_peak : the same over the last 100 deg C of the climb.
     zone_full_share : share of the heating time each zone was at full output.
@@ -53,6 +64,7 @@ class Measures:
     kept : the hardest half hour in which the kiln kept its programme below full output, None if it never did.
     unsteadiness : median jump of the balance's error from one ten-minute block to the next at high output above
         720 deg C, as a share of full power: power coming and going raises it (a loose connection).
+    signs : signs of faults other than lost power (``analysis.signs``).
     no_rise : longest stand of a zone at full output without warming (a dead circuit), None if under 20 min.
     """
 
@@ -84,6 +96,7 @@ class Measures:
     kept: KeptPace | None = None
     unsteadiness: float | None = None
     no_rise: NoRise | None = None
+    signs: Signs = field(default_factory=Signs)
 
 
 def _trace(grid: Grid, drive: Drive) -> Trace:
@@ -117,13 +130,13 @@ def _hold_duty(firing: Firing, grid: Grid, drive: Drive) -> float | None:
 
 
 def _full_shares(grid: Grid, drive: Drive, peak_c: float) -> tuple[float | None, float | None, tuple[float, ...]]:
-    if not drive.logged and grid.set_point_c is None:
+    if not drive.logged and grid.set_point_c is None and not drive.full.any():
         return None, None, ()
     full = drive.full[: drive.end]
     if not full.size:
         return None, None, ()
-    near = grid.mean_c[: drive.end] > peak_c - 100.0
-    any_full = full.any(axis=1)
+    near: BoolArray = np.asarray(grid.mean_c[: drive.end] > peak_c - 100.0)
+    any_full: BoolArray = np.asarray(full.max(axis=1))
     return (
         float(any_full.mean()),
         float(any_full[near].mean()) if near.any() else None,
@@ -174,7 +187,8 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         zone_full_share=zone_full,
         zone_offset_c=tuple(float(x) for x in offsets),
         heat=heat_moments(blocks, welded=free_rise is not None and free_rise > 10.0),
-        zone_heat=() if drive.logged or grid.zone_c.shape[1] == 1 else zone_moments(blocks),
-        kept=None if drive.logged or grid.set_point_c is None else kept_pace(blocks, block_shares(drive.full)),
+        zone_heat=() if grid.zone_c.shape[1] == 1 else zone_moments(blocks),
+        kept=None if drive.kept is None else kept_pace(blocks, block_shares(drive.kept)),
         no_rise=no_rise(grid, drive),
+        signs=signs_of(log, grid, drive),
     )

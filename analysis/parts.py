@@ -109,8 +109,11 @@ def _parts_of(kiln: Kiln, finding: Finding) -> list[PartNeeded]:
 def _set_text(kiln: Kiln, count: int) -> str:
     if not count:
         return "full set of heating elements (the register does not say how many)"
-    ohms = sorted({r for c in kiln.circuits for r in c.element_ohm})
-    return f"full set of heating elements ({count})" + (f", {ohms[0]:.1f} to {ohms[-1]:.1f} Ω each" if ohms else "")
+    ohms = sorted({round(r, 1) for c in kiln.circuits for r in c.element_ohm})
+    each = (
+        "" if not ohms else f", {ohms[0]:.1f} Ω each" if len(ohms) == 1 else f", {ohms[0]:.1f} to {ohms[-1]:.1f} Ω each"
+    )
+    return f"full set of heating elements ({count}){each}"
 
 
 def _couple_text(kiln: Kiln, zone: str) -> str:

@@ -23,6 +23,10 @@ Pace = Literal["steady", "wearing"]
 
 MOST_HYPOTHESES = 8
 _LEAST_WEIGHT = 5e-4
+_CHANCE_FIRINGS = 5
+_LEAST_OLD_WEIGHT = 0.03
+_PLAIN_WEIGHT = -7.0
+"""Log of the least weight the history without a jump keeps (one in a thousand)."""
 _ITERATIONS = 4
 
 
@@ -31,7 +35,8 @@ class Hypothesis:
     """One history: its log weight, the state's mean and covariance (upper triangle), and its latest jump.
 
     ``pace`` is the class of its slow drift. ``before`` holds the zones' log powers just before the jump, empty
-    without one; ``fault`` names the single fault whose step was assumed, "" if the size was left open.
+    without one, ``wall_before`` the log of the wall's conductance then; ``fault`` holds the log steps by zone of the
+    single fault that was assumed, "" if the size was left open; ``standing`` sums earlier jumps not yet repaired.
     """
 
     log_weight: float
@@ -43,6 +48,8 @@ class Hypothesis:
     before: tuple[float, ...] = ()
     pace: Pace = "steady"
     fault: str = ""
+    wall_before: float | None = None
+    standing: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,7 +112,7 @@ def gauss_newton(prior_mean: FloatArray, prior_covariance: FloatArray, model: Fi
     inside = across[active]
     here = start
     for _ in range(_ITERATIONS):
-        residual, jacobian = model.rows(here)
+        residual, jacobian = model.rows(here, start)
         spread = inside @ jacobian.T
         inner = jacobian @ spread
         inner[np.diag_indices(residual.size)] += 1.0
@@ -120,13 +127,16 @@ def gauss_newton(prior_mean: FloatArray, prior_covariance: FloatArray, model: Fi
     mean = prior_mean - gain @ innovation
     covariance = prior_covariance - gain @ (jacobian @ across.T)
     covariance = 0.5 * (covariance + covariance.T)
-    surprise = max(0.0, float(innovation @ solved) - model.floor)
-    log_evidence = -0.5 * (surprise + float(np.linalg.slogdet(inner)[1]))
+    surprise = float(innovation @ solved)
+    log_evidence = model.log_volume(start) - 0.5 * (surprise + float(np.linalg.slogdet(inner)[1]))
     return Posterior(mean, covariance, log_evidence, surprise, residual.size)
 
 
 _MARGIN_ERROR = 0.02
 """Error of the balance over half an hour, as a share of full power: how sharp the bound of a kept pace is."""
+
+
+_ENOUGH = 1.0
 
 
 def censored(posterior: Posterior, margin: float, gradient: FloatArray) -> Posterior:
@@ -139,7 +149,8 @@ def censored(posterior: Posterior, margin: float, gradient: FloatArray) -> Poste
     variance = float(gradient @ spread) + _MARGIN_ERROR**2
     deviation = sqrt(variance)
     z = margin / deviation
-    if z > 4.0:
+    # a bound met with a standard error to spare adds little; meeting it again each firing must not push further
+    if z > _ENOUGH:
         return posterior
     z = max(z, -6.0)
     chance = 0.5 * erfc(-z / sqrt(2.0))
@@ -170,8 +181,14 @@ def _merged(alike: list[Belief]) -> Belief:
     return replace(best, log_weight=top + float(np.log(raw.sum())), mean=mean, covariance=covariance)
 
 
-def prune(beliefs: list[Belief]) -> list[Belief]:
-    """Merge beliefs that tell the same story, normalise the weights and keep the best few."""
+def _least_weight(story: Hypothesis, index: int) -> float:
+    """Weight below which a history is dropped: one whose jump did not convince for a while has had its chance."""
+    waited = 0 if story.jump_firing is None else index - story.jump_firing
+    return _LEAST_WEIGHT if waited < _CHANCE_FIRINGS else _LEAST_OLD_WEIGHT
+
+
+def prune(beliefs: list[Belief], index: int) -> list[Belief]:
+    """Merge beliefs that tell the same story after firing ``index``, normalise the weights and keep the best few."""
     stories: dict[tuple[str, ...], list[Belief]] = {}
     for belief in beliefs:
         story = belief.story
@@ -181,7 +198,12 @@ def prune(beliefs: list[Belief]) -> list[Belief]:
     top = max(b.log_weight for b in merged)
     total = top + float(np.log(sum(np.exp(b.log_weight - top) for b in merged)))
     scaled = [replace(b, log_weight=b.log_weight - total) for b in merged]
-    kept = sorted((b for b in scaled if b.log_weight > np.log(_LEAST_WEIGHT)), key=lambda b: -b.log_weight)
-    kept = kept[:MOST_HYPOTHESES]
+    ranked = sorted(scaled, key=lambda b: -b.log_weight)
+    kept = [b for b in ranked if b.log_weight > np.log(_least_weight(b.story, index))][:MOST_HYPOTHESES]
+    # the history without a jump is never quite given up: one odd firing must not condemn a sound kiln for good
+    plain = next((b for b in ranked if b.story.jump == "none"), None)
+    if plain is not None and plain.log_weight < _PLAIN_WEIGHT:
+        kept = [b for b in kept if b is not plain][: MOST_HYPOTHESES - 1]
+        kept.append(replace(plain, log_weight=_PLAIN_WEIGHT))
     left = float(np.log(sum(np.exp(b.log_weight) for b in kept)))
     return [replace(b, log_weight=b.log_weight - left) for b in kept]

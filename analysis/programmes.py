@@ -16,8 +16,6 @@ _PACE_SCALE = 0.12
 _SAME = 9.0
 """Sum of squared scaled distances (four features) beyond which two firings follow different programmes."""
 
-NO_PROGRAMME = -1
-
 
 @dataclass(frozen=True, slots=True)
 class Programme:
@@ -57,32 +55,93 @@ def _named(number: int, shape: Shape) -> str:
     return f"programme {number} to {shape.peak_c:.0f}"
 
 
+@dataclass(frozen=True, slots=True)
+class Match:
+    """The programme a firing follows; ``new`` if it was never seen; ``short_c`` below its peak if it was cut short."""
+
+    programme: Programme
+    new: bool
+    short_c: float | None
+
+
+_CUT_SHORT_C = 60.0
+"""A firing that ends this far below every known programme, on the pace of one of them, was stopped on the way."""
+
+_LEAST_PEAK_C = 900.0
+"""Hardly any ware is fired lower (cone 010 is about 900 deg C): a peak above may well be a new programme's own."""
+
+_SHORT_C = 25.0
+
+
 def recognise(
     known: tuple[Programme, ...], firing: Firing, index: int, *, cooled: bool
-) -> tuple[tuple[Programme, ...], Programme, bool]:
-    """Find the firing's programme among ``known``, or add it.
+) -> tuple[tuple[Programme, ...], Match]:
+    """Find the firing's programme among ``known``, or add it; returns the updated programmes and the match.
 
-    Returns the updated programmes, the one recognised, and whether it is new. A name in the log decides;
-    without one, or for a firing cut short, the nearest shape does.
+    A name in the log decides; without one the nearest shape does.
     """
     alike = [p for p in known if p.cooled == cooled]
-    same_name = [p for p in alike if firing.programme and p.name == firing.programme]
-    if same_name:
-        found = same_name[0]
+    if firing.programme:
+        found = next((p for p in alike if p.name == firing.programme), None)
+        peaks = [p.shape.peak_c for p in known if p.name == firing.programme and p.fired >= 2]
     else:
-        near = sorted((p for p in alike if not firing.programme), key=lambda p: _distance(p.shape, firing.shape))
-        found_near = near[0] if near and _distance(near[0].shape, firing.shape) <= _SAME else None
-        if found_near is None:
-            used = {p.slot for p in known}
-            free = [slot for slot in range(MOST_PROGRAMMES) if slot not in used]
-            if not free:
-                rarest = min(known, key=lambda p: (p.fired, p.last))
-                known = tuple(p for p in known if p is not rarest)
-                free = [rarest.slot]
-            name = firing.programme or _named(free[0] + 1, firing.shape)
-            new = Programme(free[0], name, firing.shape, 1, index, cooled)
-            return (*known, new), new, True
-        found = found_near
-    weight = 1.0 / min(found.fired + 1, 10)
-    updated = replace(found, shape=_blend(found.shape, firing.shape, weight), fired=found.fired + 1, last=index)
-    return tuple(updated if p.slot == found.slot else p for p in known), updated, False
+        near = min(alike, key=lambda p: _distance(p.shape, firing.shape), default=None)
+        found = near if near is not None and _distance(near.shape, firing.shape) <= _SAME else None
+        peaks = []
+        if found is None and _cut_short(known, firing):
+            followed = min((p for p in known if p.fired >= 2), key=lambda p: _pace_distance(p.shape, firing.shape))
+            peaks = [followed.shape.peak_c]
+            found = followed if followed.cooled == cooled else None
+    short = _short_of(firing, peaks)
+    if found is None:
+        return _added(known, firing, index, short, cooled=cooled)
+    if short:
+        # a firing cut short says nothing of the programme's shape
+        updated = replace(found, last=index)
+    else:
+        weight = 1.0 / min(found.fired + 1, 10)
+        updated = replace(found, shape=_blend(found.shape, firing.shape, weight), fired=found.fired + 1, last=index)
+    kept = tuple(updated if p.slot == found.slot else p for p in known)
+    return kept, Match(updated, new=False, short_c=short)
+
+
+def _pace_distance(one: Shape, other: Shape) -> float:
+    """How differently two firings began (log of the ratio of their first paces), 1 where that cannot be told."""
+    a, b = one.pace_h[0], other.pace_h[0]
+    if a is None or b is None or a <= 0.0 or b <= 0.0:
+        return 1.0
+    return abs((a - b) / (0.5 * (a + b)))
+
+
+def _cut_short(known: tuple[Programme, ...], firing: Firing) -> bool:
+    """True if the firing ended far below all known programmes while on the pace of one (or too early to tell)."""
+    used = [p for p in known if p.fired >= 2]
+    if not used or firing.peak_c > min(_LEAST_PEAK_C, min(p.shape.peak_c for p in used) - _CUT_SHORT_C):
+        return False
+    if firing.shape.pace_h[0] is None:
+        return True
+    return min(_pace_distance(p.shape, firing.shape) for p in used) < 2.0 * _PACE_SCALE
+
+
+def _short_of(firing: Firing, peaks: list[float]) -> float | None:
+    """How far below the programme's usual peak the firing ended; None where nothing tells."""
+    planned = [] if firing.planned_peak_c is None else [firing.planned_peak_c]
+    if not planned and not peaks:
+        return None
+    missing = max(*planned, *peaks, 0.0) - firing.peak_c
+    return missing if missing > _SHORT_C else 0.0
+
+
+def _added(
+    known: tuple[Programme, ...], firing: Firing, index: int, short: float | None, *, cooled: bool
+) -> tuple[tuple[Programme, ...], Match]:
+    """Give the firing's programme a slot of its own; the least used makes room."""
+    free = [slot for slot in range(MOST_PROGRAMMES) if slot not in {p.slot for p in known}]
+    if not free:
+        rarest = min(known, key=lambda p: (p.fired, p.last))
+        known = tuple(p for p in known if p is not rarest)
+        free = [rarest.slot]
+    name = firing.programme or _named(free[0] + 1, firing.shape)
+    seen_otherwise = any(p.name == name for p in known)
+    new = Programme(free[0], name, firing.shape, 0 if short else 1, index, cooled)
+    return (*known, new), Match(new, new=not seen_otherwise, short_c=short)

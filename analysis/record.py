@@ -1,15 +1,10 @@
 """The contract record of one firing (one JSON object a line), made of an Assessment."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
 
 from analysis.findings import Climb, Finding, Outlook
-
-if TYPE_CHECKING:
-    from analysis.assessment import Assessment
+from analysis.judgement import Assessment
 
 
 def _time(moment: datetime | None) -> str | None:

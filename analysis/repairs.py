@@ -45,7 +45,7 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
         mean[at] = np.maximum(mean[at], np.asarray(belief.story.before)[at])
     covariance = _loosened(belief, at, spread)
     del layout
-    story = replace(belief.story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="")
+    story = replace(belief.story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="", standing=0.0)
     return replace(belief, mean=mean, covariance=covariance, story=story)
 
 

@@ -16,13 +16,19 @@ from analysis.reading.firing_log import FiringLog
 COOLING_MARKS_C = (900.0, 700.0, 500.0, 300.0)
 """Temperatures at which the zones' readings are compared while the kiln cools without output."""
 
+_HOT_C, _COOL_C = (750.0, 2000.0), (300.0, 650.0)
+_LEAST_DUTY, _MOST_DUTY, _TOGETHER_C, _ENOUGH_S = 0.03, 0.97, 12.0, 900.0
+"""Zones run together while all are driven, none flat out, and they are within 12 deg C of each other."""
+
 _SWING_C_PER_H = 60.0
 """A climb falling and rising by this much within minutes is no controller's doing above 250 deg C."""
 
 _SWING_FROM_C = 250.0
 _FREE_RISE_C_PER_H = 20.0
 _FREE_RISE_BINS = 3
-_ABOVE_SET_POINT_C = 6.0
+_HELD_BINS = 3
+_ABOVE_SET_POINT_C = 10.0
+_FALLS_BACK_C_PER_H = -15.0
 _SENSOR_WORDS = ("sensor", "thermocouple", "tc err", "tc fail", "probe", "fühler", "open couple")
 _HOT_WORDS = ("over temp", "overtemp", "over-temp", "too hot", "übertemp")
 
@@ -52,6 +58,8 @@ class Signs:
     sensor_stop, hot_stop : the controller's own text says the sensor, or an excess temperature, stopped the firing.
     cooling_offset_c : each zone's reading less the mean of all at ``COOLING_MARKS_C`` in free cooling, zone after
         zone, None where the log does not reach.
+    hot_share, cool_share : natural log of each zone's duty over the mean of all while they run together, above
+        750 deg C and from 300 to 650: a couple that reads wrong shifts the first, a weak zone both. Empty if unknown.
     """
 
     swings: tuple[int, ...] = ()
@@ -64,6 +72,8 @@ class Signs:
     sensor_stop: bool = False
     hot_stop: bool = False
     cooling_offset_c: tuple[tuple[float | None, ...], ...] = ()
+    hot_share: tuple[float, ...] = ()
+    cool_share: tuple[float, ...] = ()
 
 
 def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
@@ -87,7 +97,25 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
         sensor_stop=any(word in text for word in _SENSOR_WORDS),
         hot_stop=any(word in text for word in _HOT_WORDS),
         cooling_offset_c=_cooling_offsets(grid, drive),
+        hot_share=_log_share(grid, drive, *_HOT_C),
+        cool_share=_log_share(grid, drive, *_COOL_C),
     )
+
+
+def _log_share(grid: Grid, drive: Drive, low_c: float, high_c: float) -> tuple[float, ...]:
+    """Return the log share of the work of each zone in a range of temperature; empty under a quarter of an hour."""
+    if not drive.logged or grid.zone_c.shape[1] < 2:
+        return ()
+    output = np.nan_to_num(drive.output)
+    together = (output.min(axis=1) > _LEAST_DUTY) & (output.max(axis=1) < _MOST_DUTY)
+    mean = grid.mean_c
+    use = together & (np.ptp(grid.zone_c, axis=1) < _TOGETHER_C) & (mean > low_c) & (mean < high_c)
+    use[drive.end :] = False
+    if float(use.sum()) * grid.step_s < _ENOUGH_S:
+        return ()
+    shares = output[use].mean(axis=0)
+    logs = np.log(shares / shares.mean())
+    return tuple(float(x) for x in np.round(logs, 4))
 
 
 def _high(values: FloatArray, end: int) -> tuple[float, ...]:
@@ -147,15 +175,16 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
     free: NDArray[np.bool_] = (rates > _FREE_RISE_C_PER_H) & hottest
     above = None
     if grid.set_point_c is not None:
-        above = grid.zone_c - grid.set_point_c
-        still = np.abs(np.diff(grid.set_point_c, axis=0, prepend=grid.set_point_c[:1])) * 3600.0 / grid.step_s
-        # A set point that drops to nothing at the end says no demand; one that steps while followed does not.
+        point = _held(grid.set_point_c)
+        above = grid.zone_c - point
+        wanted = np.diff(point, axis=0, prepend=point[:1]) * 3600.0 / grid.step_s
+        # Far above its set point a zone gets no heat and falls back towards it; one that keeps its distance is heated.
         known = np.nan_to_num(above, nan=0.0) > _ABOVE_SET_POINT_C
-        known &= np.nan_to_num(rates - still, nan=0.0) > 0.5 * _FREE_RISE_C_PER_H
+        known &= np.nan_to_num(rates - np.maximum(wanted, 0.0), nan=-1e3) > _FALLS_BACK_C_PER_H
         free &= (drive.off & known) if drive.logged else known
     else:
         free &= drive.off
-    free &= grid.mean_c[:, None] > 100.0
+    free &= (grid.mean_c > 100.0)[:, None] & ~grid.gap[:, None]
     best: FreeHeat | None = None
     for zone in range(free.shape[1]):
         edges = np.flatnonzero(np.diff(np.concatenate(([0], free[:, zone].astype(np.int8), [0]))))
@@ -167,6 +196,14 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
                 over = None if above is None else float(np.nanmax(above[start:stop, zone]))
                 best = FreeHeat(zone, rise, (stop - start) * grid.step_s / 60.0, over)
     return best
+
+
+def _held(values: FloatArray) -> FloatArray:
+    """Return a logged set point with gaps of up to three bins filled by the value before them, shape (n, z)."""
+    number = np.arange(values.shape[0])
+    last = np.maximum.accumulate(np.where(np.isfinite(values[:, 0]), number, 0))
+    held: FloatArray = np.where((number - last <= _HELD_BINS)[:, None], values[last], np.nan)
+    return held
 
 
 def _cooling_offsets(grid: Grid, drive: Drive) -> tuple[tuple[float | None, ...], ...]:

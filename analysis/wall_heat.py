@@ -37,7 +37,8 @@ def _step_response(rate_per_s: float, times_s: FloatArray) -> FloatArray:
 @lru_cache(maxsize=32)
 def _response_spectrum(rate_per_s: float, step_s: float, size: int) -> NDArray[np.complex128]:
     """Spectrum of the step response at the middle of each bin, padded to ``size`` (it depends on the brick alone)."""
-    response = _step_response(rate_per_s, (np.arange(size // 2) + 0.5) * step_s)
+    times: FloatArray = (np.arange(size // 2, dtype=np.float64) + 0.5) * step_s
+    response = _step_response(rate_per_s, times)
     return np.fft.rfft(response, size)
 
 

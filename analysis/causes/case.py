@@ -62,7 +62,7 @@ class Suspicion:
     """A cause one family suspects.
 
     ``log_odds`` are natural log odds against "nothing of the kind", from all firings so far if ``lasting`` is False;
-    if True, from this firing alone, to be added to what stands. ``ceiling`` caps the severity.
+    if True, from this firing alone, to be added to what stands; ``quiet`` counts the firings since it last showed.
     """
 
     cause: Cause
@@ -75,6 +75,7 @@ class Suspicion:
     urgent: bool = False
     info_only: bool = False
     lasting: bool = False
+    quiet: int = 0
     evidence: tuple[Evidence, ...] = ()
 
 

@@ -4,6 +4,7 @@ A zone that lost power asks for more of the time and still lags. This needs no f
 tells a dead or halved zone apart even in a firing that stalls below 100 deg C.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import exp, log
 
@@ -16,18 +17,31 @@ _SHARE_SPREAD, _FULL_SPREAD, _BEHIND_SPREAD_C = 0.05, 0.08, 6.0
 """Least spreads from firing to firing: stacking shifts shares by 2-5 %, full output and lag by these (training)."""
 
 _SHARE_ERROR = 0.07
+_SHORT, _AS_USUAL = Estimate(-0.6, 0.4), Estimate(0.0, 0.1)
 _STALL_MINUTES = 30.0
 _MOST = 6.0
+_STACKING = 3.0
+_FADING = 0.7
+_LEAST = -1.0
+_ONE_FIRING = 1.5
+_RED_HEAT_C = 500.0
+_NEVER_WARM_C, _FAR_BEHIND_C, _MOSTLY_FULL = 200.0, 15.0, 0.6
+_BALANCE_SAYS_NO = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class Deficit:
-    """A zone's shortfall in one firing: log odds that it lost power, and its log power against the others if known."""
+    """A zone's shortfall: this firing's log odds that it lost power, and its log power against the others if known.
+
+    ``running`` adds up over firings; ``sure`` are the log odds that the zone alone lost power, all considered.
+    """
 
     zone: int
     log_odds: float
     step: Estimate | None
     dead: bool = False
+    running: float = 0.0
+    sure: float = -9.0
 
 
 def _beyond(distance: float | None) -> float:
@@ -58,47 +72,94 @@ def _behind(case: Case) -> list[float | None]:
 
 
 def deficits(case: Case) -> list[Deficit]:
-    """Return every zone's shortfall against what is usual for it, largest first; empty in a kiln of one zone."""
+    """Return every zone's shortfall against what is usual for it, surest first; empty in a kiln of one zone."""
     memories = case.memory.zones
     if len(memories) < 2:
         return []
     rows = zip(memories, _log_shares(case), _full_beyond(case), _behind(case), strict=True)
-    out = []
+    raw = []
     stall = case.measures.no_rise
     for number, (memory, share, full, behind) in enumerate(rows):
         by_share = _beyond(memory.share.distance(share, _SHARE_SPREAD, enough=3))
         by_full = _beyond(memory.full.distance(full, _FULL_SPREAD, enough=3))
         by_lag = _beyond(memory.behind.distance(behind, _BEHIND_SPREAD_C, enough=3))
         dead = stall is not None and stall.zone == number and stall.minutes >= _STALL_MINUTES
+        # Near the peak a sound but weak kiln stands still too; below red heat only a zone without power does.
+        dead &= stall is not None and stall.at_c < _RED_HEAT_C
+        # Or the whole firing waits below red heat for this zone, which gets all there is.
+        waits = case.firing.peak_c < _NEVER_WARM_C and case.measures.duration_s > 3600.0
+        flat_out = len(case.measures.zone_full_share) > number and case.measures.zone_full_share[number] > _MOSTLY_FULL
+        dead |= waits and flat_out and (behind or 0.0) > _FAR_BEHIND_C
         step = None
         if share is not None and memory.share.count >= 3:
             step = Estimate(-(share - memory.share.mean), _SHARE_ERROR)
         if dead:
             step = Estimate(DEAD, 0.3)
         total = by_share + by_full + by_lag + (4.0 if dead else 0.0)
-        out.append(Deficit(number, total, step, dead))
-    return sorted(out, key=lambda d: -d.log_odds)
+        raw.append(Deficit(number, total, step, dead))
+    return sorted((_weighed(case, d, raw) for d in raw), key=lambda d: -d.sure)
+
+
+def _weighed(case: Case, deficit: Deficit, all_zones: list[Deficit]) -> Deficit:
+    """Return a shortfall with its running sum, and how sure it is against the other zones and the heat balance."""
+    others = max(0.0, *(d.log_odds for d in all_zones if d is not deficit))
+    apart = deficit.log_odds - others
+    running = _FADING * case.memory.zones[deficit.zone].deficit + min(_ONE_FIRING, apart - _STACKING)
+    running = max(_LEAST, running)
+    sure = running
+    if not deficit.dead and _balance_knows(case):
+        # The heat balance saw this firing's power and found no step: stacking explains an uneven firing better.
+        sure -= _BALANCE_SAYS_NO
+    if deficit.dead:
+        sure = max(sure, apart - 1.0)
+    return replace(deficit, running=running, sure=sure)
+
+
+def _balance_knows(case: Case) -> bool:
+    balance = case.condition.balance
+    # "odd" is the balance's own word for a firing it cannot explain.
+    if sum(s.probability for s in case.condition.stories if s.kind in ("zone", "all", "odd")) > 0.3:
+        return False
+    return balance.power_per_loss is not None and balance.power_per_loss.error < 0.04
+
+
+def unevenness(case: Case) -> float | None:
+    """Return how far the worst zone's share of the work is above its usual, in spreads; None where unknown.
+
+    Above 750 deg C where that is known: a leak takes most where the kiln is hottest.
+    """
+    hot = case.signs.hot_share
+    if len(hot) == len(case.memory.zones) > 1:
+        known = [d for m, s in zip(case.memory.zones, hot, strict=True) if (d := m.hot_share.distance(s, 0.02))]
+        if known:
+            return max(known)
+    pairs = zip(case.memory.zones, _log_shares(case), strict=False)
+    known = [d for m, s in pairs if (d := m.share.distance(s, _SHARE_SPREAD)) is not None]
+    return max(known) if known else None
 
 
 def remember(case: Case, zones: tuple[ZoneMemory, ...], *, sound: bool) -> tuple[ZoneMemory, ...]:
     """Take this firing's lags and full-output shares into what is usual; only of a firing nothing is wrong with."""
+    found = {d.zone: d.running for d in deficits(case)}
+    zones = tuple(replace(z, deficit=found.get(i, 0.0)) for i, z in enumerate(zones))
     if not sound:
         return zones
-    rows = zip(zones, _full_beyond(case), _behind(case), strict=True)
-    return tuple(replace(z, full=z.full.taken(f), behind=z.behind.taken(b)) for z, f, b in rows)
+    rows = zip(zones, _log_shares(case), _full_beyond(case), _behind(case), strict=True)
+    return tuple(
+        replace(z, share=z.share.taken(s), full=z.full.taken(f), behind=z.behind.taken(b)) for z, s, f, b in rows
+    )
 
 
-def zone_steps(case: Case, found: list[Deficit]) -> list[Estimate | None]:
+def zone_steps(case: Case, found: Sequence[Deficit]) -> list[Estimate | None]:
     """Return each zone's log power step against its usual, relative to the best zone; None where not known."""
     known = {d.zone: d.step for d in found if d.step is not None}
     if not known:
-        return [None] * len(case.zones)
-    best = max(e.value for e in known.values())
-    out: list[Estimate | None] = []
-    for number in range(len(case.zones)):
-        step = known.get(number)
-        out.append(None if step is None else Estimate(step.value - best, step.error))
-    return out
+        # It is known which zone falls short, not by how much.
+        worst = found[0].zone if found else -1
+        return [_SHORT if i == worst else _AS_USUAL for i in range(len(case.zones))]
+    steps = [known.get(number, _AS_USUAL) for number in range(len(case.zones))]
+    best = max(step.value for step in steps)
+    return [Estimate(step.value - best, step.error) for step in steps]
 
 
 def sentence(case: Case, deficit: Deficit) -> str:

@@ -3,9 +3,9 @@
 from dataclasses import replace
 from math import exp, log
 
-from analysis.causes import contacts, deficits, power_loss, thermocouples, this_firing, wear
+from analysis.causes import contacts, deficits, leaks, power_loss, thermocouples, this_firing, wear
 from analysis.causes.case import Case, Suspicion
-from analysis.causes.memory import CausesMemory, Repair, Usual, ZoneMemory
+from analysis.causes.memory import CausesMemory, Lost, Onset, Repair, Usual, ZoneMemory
 from analysis.causes.odds import RIVALS, among_rivals, cleared, stand
 from analysis.causes.words import DECIDING, INSPECTION
 from analysis.findings import Finding, Severity
@@ -14,7 +14,14 @@ WORTH_TELLING = 0.60
 WORTH_NAMING = 0.20
 """A cause from here is a warning; a rival from here is named beside it; below, it is left out."""
 
+SURE_OF_LOSS, SURE_AT_ONCE, NEVER_AT_ONCE = 0.85, 0.94, 1.1
+"""How sure it must be that power or heat was lost at all, whatever took it: in a later firing, and in the first."""
+
+_FAILED_C = 25.0
+
+_TOUCHES_ZONES = {"elements", "element", "thermocouple", "relay", "wiring", "brickwork", "lid", "fuse"}
 _TELLING_C = 400.0
+_GIVES_WAY, _BEHIND = 9.0, 0.0
 _POWER_FAULTS = {"open_element", "open_circuit", "lost_phase", "low_supply", "heat_leak", "loose_connection"}
 
 
@@ -30,14 +37,16 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
     ]
     telling = case.firing.peak_c > _TELLING_C
     standing, lasting = stand(memory.standing, own, case, telling=telling)
-    zones = thermocouples.remember(case, memory.zones)
-    power = power_loss.suspect(case, found)
+    zones = thermocouples.remember(case, leaks.remember(case, memory.zones))
+    power, lost = power_loss.suspect(case, found)
     drifted = thermocouples.suspect_drift(case, zones)
-    sudden = _sudden(case, power)
-    suspicions = [*lasting, *power, *drifted, *wear.suspect(case, sudden), *this_firing.suspect(case)]
+    sudden = _sudden(case, lost)
+    worn = [_behind_sudden(s, sudden) for s in wear.suspect(case, sudden)]
+    suspicions = [*lasting, *power, *drifted, *worn, *this_firing.suspect(case)]
     ranked = among_rivals(_reconciled(suspicions))
     findings = _findings(case, ranked)
     alarmed = {f.cause for f in findings if f.severity != "info"}
+    named = {f.cause for f in findings}
     sound = not alarmed & (_POWER_FAULTS | {"thermocouple_fault", "welded_contact"})
     kept = CausesMemory(
         zones=deficits.remember(case, zones, sound=sound),
@@ -45,7 +54,10 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
         standing=standing,
         ageing_told="element_ageing" in alarmed,
         ageing_since=wear.onset(case, sudden),
+        ageing_seen=wear.times_seen(case, sudden),
         repair=memory.repair,
+        lost=lost,
+        leak_since=(memory.leak_since or Onset(case.index, case.started)) if "heat_leak" in named else None,
     )
     return kept, findings
 
@@ -59,13 +71,16 @@ def _prepared(case: Case) -> CausesMemory:
         if entry.what not in ("replaced", "repaired"):
             continue
         repair = Repair(case.index, entry.part or "repair")
-        if entry.part in ("elements", "element", "thermocouple", "relay", "wiring", "brickwork", "lid", "fuse"):
-            zones = tuple(replace(z, drift=0.0, drift_weight=0.0) for z in zones)
+        if entry.part in _TOUCHES_ZONES:
+            zones = tuple(replace(z, deficit=0.0, drift=0.0, drift_weight=0.0) for z in zones)
         if entry.part == "elements":
-            zones, told = tuple(ZoneMemory() for _ in zones), False
-            memory = replace(memory, ageing_since=None)
+            # New wire changes each zone's work, but not how the kiln cools: a leak that stood still stands.
+            zones, told = tuple(ZoneMemory(cooling=z.cooling, leak=z.leak) for z in zones), False
+            memory = replace(memory, ageing_since=None, ageing_seen=0)
         if entry.part == "thermocouple":
-            zones = tuple(replace(z, cooling=Usual(), share=Usual()) for z in zones)
+            zones = tuple(replace(z, cooling=Usual(), share=Usual(), hot_share=Usual(), leak=0.0) for z in zones)
+        if entry.part in ("brickwork", "lid"):
+            zones = tuple(replace(z, leak=0.0) for z in zones)
     return replace(memory, zones=zones, standing=cleared(memory.standing, case), ageing_told=told, repair=repair)
 
 
@@ -76,22 +91,31 @@ def _volts(case: Case, memory: CausesMemory, *, sound: bool) -> Usual:
     return memory.volts.taken(2.0 * log(drop[0] / drop[1]))
 
 
-def _sudden(case: Case, power: list[Suspicion]) -> float:
+def _sudden(case: Case, lost: Lost | None) -> float:
     """Return the log power that sudden faults took, which is not ageing's."""
     step = case.condition.step
     if step is not None and step.probability > 0.5 and step.size.value < 0.0:
         return step.size.value
-    del power
-    return 0.0
+    # ``lost`` is what stands in memory, or what this firing's histories are surest of.
+    return 0.0 if lost is None or lost.size is None else lost.size
+
+
+def _behind_sudden(worn: Suspicion, sudden: float) -> Suspicion:
+    """Let a sudden loss larger than a tenth stand before ageing: it is what the next visit is for."""
+    return replace(worn, log_odds=min(worn.log_odds, _BEHIND)) if sudden < -0.1 else worn
 
 
 def _reconciled(suspicions: list[Suspicion]) -> list[Suspicion]:
     """Let one cause explain what another would claim: drift gives way to a zone's loss or a leak."""
     best = max((s.log_odds for s in suspicions if s.cause in _POWER_FAULTS), default=-9.0)
+    fresh = max((s.log_odds for s in suspicions if s.cause in ("open_circuit", "open_element")), default=-9.0)
     out = []
     for suspicion in suspicions:
-        if suspicion.cause == "thermocouple_drift" and best > 0.0:
+        if suspicion.cause == "thermocouple_drift" and best > -0.5:
             suspicion = replace(suspicion, log_odds=suspicion.log_odds - 3.0)
+        if suspicion.cause == "loose_connection" and suspicion.quiet and fresh > 0.0:
+            # What came and went has gone for good: the open circuit explains both.
+            suspicion = replace(suspicion, log_odds=suspicion.log_odds - _GIVES_WAY)
         out.append(suspicion)
     return out
 
@@ -109,7 +133,7 @@ def _findings(case: Case, ranked: list[tuple[Suspicion, float]]) -> tuple[Findin
         out.append(
             Finding(
                 suspicion.cause,
-                _severity(suspicion, share, ranked),
+                _severity(case, suspicion, share, ranked),
                 round(share, 3),
                 zone=suspicion.zone,
                 circuit=suspicion.circuit,
@@ -122,6 +146,9 @@ def _findings(case: Case, ranked: list[tuple[Suspicion, float]]) -> tuple[Findin
                 inspection=INSPECTION[suspicion.cause],
             )
         )
+    if any(f.cause in _POWER_FAULTS and f.severity != "info" for f in out):
+        # A firing that ended early for want of power was not stopped for its own sake.
+        out = [f for f in out if f.cause != "aborted_firing"]
     return tuple(out)
 
 
@@ -138,11 +165,19 @@ def _same_evidence(one: Suspicion, other: Suspicion) -> bool:
     return any(one.cause in group and other.cause in group for group in RIVALS)
 
 
-def _severity(suspicion: Suspicion, share: float, ranked: list[tuple[Suspicion, float]]) -> Severity:
+def _severity(case: Case, suspicion: Suspicion, share: float, ranked: list[tuple[Suspicion, float]]) -> Severity:
     """Return how loud a finding is: together, rivals for one event are as sure as the event itself."""
     if suspicion.info_only:
         return "info"
     together = sum(p for s, p in ranked if _same_evidence(s, suspicion) and not s.info_only)
-    if max(share, together if share >= WORTH_NAMING else 0.0) < WORTH_TELLING:
+    if suspicion.cause in _POWER_FAULTS and not suspicion.lasting:
+        first = suspicion.since_firing in (None, case.index)
+        # Temperature alone never convinces in one firing, unless the firing failed for it.
+        blind = case.measures.output == "none" and (case.condition.short_c or 0.0) < _FAILED_C
+        enough = SURE_OF_LOSS if not first else NEVER_AT_ONCE if blind else SURE_AT_ONCE
+    else:
+        # Whether ageing is worth a message is settled by how often it was seen, not by its rank among the causes.
+        enough = WORTH_NAMING if suspicion.cause == "element_ageing" else WORTH_TELLING
+    if max(share, together) < enough:
         return "info"
     return "urgent" if suspicion.urgent and together > 0.8 else "warning"

@@ -46,14 +46,18 @@ class Usual:
 class ZoneMemory:
     """One zone's usual measures, and the running sum by which its thermocouple's drift shows.
 
-    ``share`` log of its duty over the zones' mean, ``full`` time at full output above the others', ``behind`` deg C
-    behind the hottest zone, ``cooling`` deg C off the mean in free cooling; ``drift`` exponentially weighted.
+    ``share`` log of its duty over the zones' mean (``hot_share`` above 750 deg C), ``full`` time at full output above
+    the others', ``behind`` deg C behind the hottest zone, ``cooling`` deg C off the mean in free cooling; ``deficit``,
+    ``leak`` and ``drift`` run on from firing to firing.
     """
 
     share: Usual = Usual()
     full: Usual = Usual()
     behind: Usual = Usual()
     cooling: Usual = Usual()
+    hot_share: Usual = Usual()
+    deficit: float = 0.0
+    leak: float = 0.0
     drift: float = 0.0
     drift_weight: float = 0.0
 
@@ -70,6 +74,34 @@ class Standing:
     since: datetime | None
     power_step: float | None = None
     quiet: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One explanation of a loss with its share of the odds."""
+
+    cause: Cause
+    zone: str | None
+    circuit: str | None
+    probability: float
+    urgent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """A sudden loss that stands: since when, its log size, the log level just after it, and what explains it.
+
+    ``in_level`` is False where only the zones or a failed firing tell of it and the condition's level does not.
+    """
+
+    firing: int
+    started: datetime | None
+    size: float | None
+    level: float | None
+    shares: tuple[Share, ...]
+    sound_firings: int = 0
+    seen: int = 1
+    in_level: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,4 +129,7 @@ class CausesMemory:
     standing: tuple[Standing, ...] = ()
     ageing_told: bool = False
     ageing_since: Onset | None = None
+    ageing_seen: int = 0
     repair: Repair | None = None
+    lost: Lost | None = None
+    leak_since: Onset | None = None

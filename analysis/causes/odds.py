@@ -112,5 +112,6 @@ def _remembered(item: Standing) -> Suspicion:
         since_firing=item.since_firing,
         since=item.since,
         lasting=True,
+        quiet=max(item.quiet, 1),
         evidence=(backs(text, max(item.log_odds, 0.1)),),
     )

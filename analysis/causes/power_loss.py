@@ -1,24 +1,35 @@
 """What took the power: a broken element, circuit or line, the supply, or heat that leaks away.
 
 One measured step (or one zone falling short) is weighed against every single fault of the kiln's own circuits, a
-poor supply and a leak; they are rivals, so their odds share one piece of evidence.
+poor supply and a leak; they are rivals, so their probabilities share one event.
 """
 
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Sequence
+from dataclasses import replace
 from math import exp, log
 
-from analysis.causes import mains
-from analysis.causes.case import Case, Suspicion, backs, speaks_against
-from analysis.causes.deficits import Deficit, sentence, zone_steps
-from analysis.causes.odds import log_odds_of
-from analysis.circuit_faults import FaultOdds, fault_odds, ln_likelihood, log_evidence
+from analysis.causes import mains, thermocouples
+from analysis.causes.case import Case, Suspicion
+from analysis.causes.deficits import Deficit, unevenness
+from analysis.causes.leaks import FastCooling, fast_cooling
+from analysis.causes.loss_words import (
+    fast_cooling_evidence,
+    leak_evidence,
+    loss_evidence,
+    match,
+    remembered_evidence,
+    supply_evidence,
+)
+from analysis.causes.losses import STRONGER_THAN_NEW, Loss, credit_of, losses
+from analysis.causes.memory import Lost, Share
+from analysis.causes.odds import probability
+from analysis.circuit_faults import ZONE_ERROR, FaultOdds, fault_odds, ln_likelihood, log_evidence
+from analysis.condition import Story
 from analysis.findings import Cause, Evidence
-from analysis.measures import Estimate
 
-_FAULTS: dict[str, Cause] = {"open element": "open_element", "open circuit": "open_circuit", "lost line": "lost_phase"}
-LEAST_STEP = -0.05
-"""Log power steps smaller than this are no fault of a circuit (1 element of 18 is 5.7 %)."""
+FAULTS: dict[str, Cause] = {"open element": "open_element", "open circuit": "open_circuit", "lost line": "lost_phase"}
+LEAST_LEAK = 0.10
+"""Log rise of the heat loss that is worth a message."""
 
 _SUPPLY_PRIOR = 0.6
 """A lasting low supply against a broken circuit before anything is measured (common practice, no source)."""
@@ -26,188 +37,270 @@ _SUPPLY_PRIOR = 0.6
 URGENT_STEP = -0.51
 """Four tenths of the power gone, or a zone dead: the next firing would stall."""
 
-
-@dataclass(frozen=True, slots=True)
-class Loss:
-    """A sudden loss of power as far as known: log odds that it is real, when, how much in all and by zone."""
-
-    log_odds: float
-    firing: int
-    total: Estimate | None
-    zones: tuple[Estimate | None, ...]
+_REPAIRS = {"elements", "element", "relay", "fuse", "wiring", "supply"}
+_WORTH_KEEPING = 0.85
+_SOUND_FIRINGS = 3
+_EVEN, _FAVOUR, _MOST_FAVOUR = 2.0, 1.5, 3.0
+_OLD, _NEW_EVENT, _LEAST_SHARE = 0.9, 0.7, 0.02
+_ZONE_LEAK_PRIOR, _ZONE_LEAK_SIZES = 0.15, (-0.35, -0.10)
 
 
-def loss_of(case: Case, found: list[Deficit]) -> Loss | None:
-    """Return the sudden loss the condition or the zones show, None if neither shows one."""
-    step = case.condition.step
-    total, zones = None, tuple[Estimate | None, ...]()
-    odds, firing = -9.0, case.index
-    if step is not None and step.size.value < LEAST_STEP:
-        odds, firing, total, zones = log_odds_of(step.probability), step.firing, step.size, step.zone_sizes
-    worst = found[0] if found else None
-    second = found[1] if len(found) > 1 else None
-    if worst is not None and worst.log_odds - max(second.log_odds if second else 0.0, 0.0) > 2.0:
-        apart = worst.log_odds - max(second.log_odds if second else 0.0, 0.0) - 3.0
-        if apart > odds:
-            odds = apart
-        if not any(zones):
-            zones = tuple(zone_steps(case, found))
-    return None if odds < -2.0 else Loss(odds, firing, total, zones)
+def suspect(case: Case, found: Sequence[Deficit]) -> tuple[list[Suspicion], Lost | None]:
+    """Return the rivals for a sudden loss of power or a rise of heat loss, and the loss to remember."""
+    suspicions = _by_volts(case)
+    told = losses(case, found)
+    leaks = [s for s in case.condition.stories if s.kind == "leak" and s.loss_size and s.loss_size.value > LEAST_LEAK]
+    leak, favour = _local(
+        case, sum(s.probability * credit_of(case, s, found) for s in leaks), sum(loss.probability for loss in told)
+    )
+    cools = fast_cooling(case)
+    seen = 0.0 if cools is None else probability(cools.log_odds)
+    if cools is None or seen < 0.5:
+        cools, seen = None, 0.0
+    leak, favour = leak + (1.0 - leak) * seen, favour * (1.0 - seen)
+    told = [replace(loss, probability=loss.probability * favour) for loss in told]
+    now = _lost_now(case, told, found, leak, leaks[0] if leaks else None, cools)
+    kept, remembered = _with_memory(now, _standing(case, found, now), case.index)
+    if kept is None:
+        return suspicions, None
+    total = sum(s.probability for s in kept.shares)
+    nothing = max(1.0 - total, 0.01)
+    size = leaks[0].loss_size if leaks else None
+    for share in kept.shares:
+        if remembered or share.cause != "heat_leak":
+            evidence = _evidence(case, kept, share, None if remembered or not told else told[0], found)
+        else:
+            evidence = leak_evidence(case, by_balance=bool(leaks) or cools is None, size=size)
+            evidence = evidence if cools is None else (*evidence, fast_cooling_evidence(case, cools))
+        suspicions.append(
+            Suspicion(
+                share.cause,
+                log(max(share.probability, 1e-4) / nothing),
+                share.zone,
+                share.circuit,
+                kept.firing,
+                kept.started,
+                None if share.cause == "heat_leak" else kept.size,
+                urgent=share.urgent,
+                evidence=evidence,
+            )
+        )
+    return suspicions, kept if total > _WORTH_KEEPING or (remembered and total > 0.5) else None
 
 
-def suspect(case: Case, found: list[Deficit]) -> list[Suspicion]:
-    """Return the rivals for a sudden loss of power, and for a rise of heat loss."""
-    out = _leak(case)
+def _by_volts(case: Case) -> list[Suspicion]:
+    """Suspect the supply where the log's own volts fell."""
     drop = mains.volts_drop(case)
-    if drop is not None and -drop[0] > mains.LEAST_DROP and drop[1] < -3.0:
-        evidence = (backs(mains.volts_sentence(case), 3.0),)
-        out.append(Suspicion("low_supply", 3.0, power_step=drop[0], evidence=evidence))
-    loss = loss_of(case, found)
+    if drop is None or -drop[0] < mains.LEAST_DROP or drop[1] > -3.0:
+        return []
+    return [Suspicion("low_supply", 3.0, power_step=drop[0], evidence=supply_evidence(case, drop[0], by_volts=True))]
+
+
+def _lost_now(
+    case: Case,
+    told: Sequence[Loss],
+    found: Sequence[Deficit],
+    leak: float,
+    story: Story | None,
+    cools: FastCooling | None,
+) -> Lost | None:
+    """Return everything this firing's histories say was lost, power or heat, with its explanations."""
+    volts_known = case.measures.supply_volts is not None
+    lost = _kept(case, told, found, volts_known=volts_known) if told else None
+    shares = list(lost.shares) if lost else []
+    if leak > _LEAST_SHARE:
+        zone = None if cools is None else case.zone_name(cools.zone)
+        same = [s for s in shares if s.cause == "heat_leak"]
+        # A leak told by one zone's work and a leak told by the heat balance are one leak.
+        joined = leak + sum(s.probability for s in same)
+        zone = zone or next((s.zone for s in same), None)
+        shares = [s for s in shares if s.cause != "heat_leak"] + [Share("heat_leak", zone, None, min(joined, 0.99))]
+    if not shares:
+        return None
+    shares.sort(key=lambda s: -s.probability)
+    level = None if case.condition.level is None else case.condition.level.value
+    if lost is None or (story is not None and shares[0].cause == "heat_leak"):
+        begun = (story.firing, story.started) if story and story.firing is not None else (case.index, case.started)
+        since = lost.size if lost else None
+        return Lost(begun[0], begun[1], since, level, tuple(shares))
+    return replace(lost, shares=tuple(shares))
+
+
+def _with_memory(now: Lost | None, before: Lost | None, index: int) -> tuple[Lost | None, bool]:
+    """Join what this firing says with what stands; say whether only memory speaks.
+
+    The kind of a fault shows best in its first firings; later ones only confirm that it is still there.
+    """
+    total = 0.0 if now is None else sum(s.probability for s in now.shares)
+    if before is None or now is None or total < 0.5:
+        return (now, False) if before is None else (before, True)
+    if now.firing == index and now.firing > before.firing and total > _NEW_EVENT:
+        return now, False
+    weight = sum(s.probability for s in before.shares)
+    mixed: dict[tuple[Cause, str | None], Share] = {}
+    old = min(_OLD, before.seen / (before.seen + 1.0))
+    for part, lost, whole in ((old, before, weight), (1.0 - old, now, total)):
+        for share in lost.shares:
+            key = (share.cause, share.zone)
+            more = total * part * share.probability / whole
+            had = mixed.get(key)
+            mixed[key] = replace(share, probability=more + (had.probability if had else 0.0))
+    shares = sorted((s for s in mixed.values() if s.probability > _LEAST_SHARE), key=lambda s: -s.probability)
+    seen = before.seen + 1
+    return replace(now, firing=before.firing, started=before.started, shares=tuple(shares), seen=seen), False
+
+
+def _evidence(
+    case: Case, kept: Lost, share: Share, loss: Loss | None, found: Sequence[Deficit]
+) -> tuple[Evidence, ...]:
+    """Return what speaks for one explanation of a loss of power."""
     if loss is None:
-        return out
-    return out + _rivals(case, loss, found, volts_known=drop is not None or case.measures.supply_volts is not None)
+        return remembered_evidence(case, kept)
+    if share.cause == "heat_leak":
+        return (*loss_evidence(case, None, loss.firing, found), *leak_evidence(case, by_balance=True, size=None))
+    if share.cause == "low_supply":
+        return (*loss_evidence(case, loss.total, loss.firing, found), *supply_evidence(case, kept.size or -0.1))
+    best = [o for o in fault_odds(case.steps, loss.total, loss.zones) if FAULTS[o.step.fault.kind] == share.cause]
+    return (
+        *loss_evidence(case, loss.total, loss.firing, found),
+        *match(case, best, loss.total, share.probability),
+    )
 
 
-def _rivals(case: Case, loss: Loss, found: list[Deficit], *, volts_known: bool) -> list[Suspicion]:
-    """Share the odds that a loss is real among what could have made it."""
-    odds = fault_odds(case.steps, loss.total, loss.zones)
-    for_fault = log_evidence(case.steps, loss.total, loss.zones)
-    for_supply = -50.0 if volts_known else log(_SUPPLY_PRIOR) + _supply_fit(loss)
-    top = max(for_fault, for_supply)
-    fault_weight, supply_weight = exp(for_fault - top), exp(for_supply - top)
-    whole = fault_weight + supply_weight
-    since = _date(case, loss.firing)
-    out: list[Suspicion] = []
-    share = fault_weight / whole if whole > 0 else 1.0
-    groups: dict[Cause, list[FaultOdds]] = {}
-    for item in odds:
-        groups.setdefault(_FAULTS[item.step.fault.kind], []).append(item)
-    evidence = _loss_evidence(case, loss, found)
-    for cause, items in groups.items():
-        part = share * sum(i.probability for i in items)
-        if part < 0.02:
-            continue
-        best = items[0]
-        out.append(
-            Suspicion(
-                cause,
-                loss.log_odds + log(part),
-                _common_zone(items),
-                best.step.circuit if best.probability > 0.6 * sum(i.probability for i in items) else None,
-                loss.firing,
-                since,
-                loss.total.value if loss.total else None,
-                urgent=_urgent(case, loss, found),
-                evidence=(*evidence, *_match(best, loss, part)),
-            )
-        )
-    if 1.0 - share > 0.02:
-        text = mains.guess_sentence(case, loss.total.value if loss.total else -0.1)
-        extra = (
-            backs(text, log_odds_of(1.0 - share))
-            if share < 0.5
-            else speaks_against("A broken circuit fits better.", 0.5)
-        )
-        out.append(
-            Suspicion(
-                "low_supply",
-                loss.log_odds + log(1.0 - share),
-                None,
-                None,
-                loss.firing,
-                since,
-                loss.total.value if loss.total else None,
-                evidence=(*evidence, extra),
-            )
-        )
-    return out
+def _local(case: Case, leak: float, loss: float) -> tuple[float, float]:
+    """Return a leak's probability and the factor for a loss of power, given how even the zones' work is.
+
+    A leak sits at one place, so in a kiln of several zones one of them works more; a supply weakens all alike.
+    """
+    uneven = unevenness(case)
+    if len(case.memory.zones) < 2 or leak <= 0.0 or loss <= 0.0:
+        return leak, 1.0
+    parting = max(z.drift / max(z.drift_weight, 1e-9) ** 0.5 for z in case.memory.zones)
+    # The running drift wanders more than one firing's share does.
+    uneven = max(uneven or 0.0, parting - 1.0)
+    favour = exp(max(-_MOST_FAVOUR, min(_MOST_FAVOUR, _FAVOUR * (uneven - _EVEN))))
+    whole = leak + loss
+    weighed = whole * leak * favour / (leak * favour + loss)
+    return weighed, (whole - weighed) / loss
+
+
+def _kept(case: Case, told: Sequence[Loss], found: Sequence[Deficit], *, volts_known: bool) -> Lost:
+    """Share the probability that a loss is real among what could have made it, over all histories that tell of one."""
+    parts: dict[tuple[Cause, str | None], float] = {}
+    circuits: dict[tuple[Cause, str | None], str | None] = {}
+    for loss in told:
+        odds = fault_odds(case.steps, loss.total, loss.zones)
+        other: Cause = "low_supply" if loss.zone is None else "heat_leak"
+        for_other = -50.0
+        if loss.zone is not None:
+            for_other = _zone_leak_fit(loss) + _cools_faster(case, loss.zone)
+        elif loss.total is not None and not volts_known:
+            for_other = log(_SUPPLY_PRIOR) + _supply_fit(loss)
+        broken = probability(log_evidence(case.steps, loss.total, loss.zones) - for_other)
+        groups: dict[Cause, list[FaultOdds]] = {}
+        for item in odds:
+            groups.setdefault(FAULTS[item.step.fault.kind], []).append(item)
+        for cause, items in groups.items():
+            part = sum(i.probability for i in items)
+            key = (cause, _common_zone(items))
+            circuits.setdefault(key, _common_circuit(items))
+            parts[key] = parts.get(key, 0.0) + loss.probability * broken * part
+        key = (other, None if loss.zone is None else case.zone_name(loss.zone))
+        parts[key] = parts.get(key, 0.0) + loss.probability * (1.0 - broken)
+    main = told[0]
+    urgent = _urgent(case, main, found)
+    shares = [
+        Share(cause, zone, circuits.get((cause, zone)), p, urgent=urgent and cause not in ("low_supply", "heat_leak"))
+        for (cause, zone), p in parts.items()
+        if p > _LEAST_SHARE
+    ]
+    if main.total is not None:
+        size = main.total.value
+    else:
+        size = sum(o.probability * o.step.total for o in fault_odds(case.steps, None, main.zones))
+    level = None if case.condition.level is None else case.condition.level.value
+    ranked = tuple(sorted(shares, key=lambda s: -s.probability))
+    return Lost(main.firing, main.started, size, level, ranked, in_level=main.in_level)
+
+
+def _standing(case: Case, found: Sequence[Deficit], now: Lost | None) -> Lost | None:
+    """Return the remembered loss if neither a repair nor the evidence of this firing has cleared it.
+
+    What this firing still tells of cannot have cleared.
+    """
+    lost = case.memory.lost
+    if lost is None:
+        return None
+    if any(e.what in ("replaced", "repaired") and e.part in _REPAIRS for e in case.entries):
+        return None
+    level = case.condition.level
+    still = now is not None and sum(s.probability for s in now.shares) >= 0.5
+    if still or (level is not None and level.value > STRONGER_THAN_NEW) or (lost.in_level and level is None):
+        return lost
+    if lost.in_level and lost.size is not None and lost.level is not None and level is not None:
+        if level.value > lost.level - 0.5 * lost.size:
+            return None
+        return lost
+    # Told by the zones alone: cleared once a few full firings show them alike again, or the heat balance full power.
+    balance = case.condition.balance.power_per_loss
+    if balance is not None and balance.error < 0.04 and abs(balance.value) < 0.08:
+        return None
+    calm = not found or found[0].log_odds < 0.5
+    full = case.firing.peak_c > 500.0
+    sound = lost.sound_firings + 1 if calm and full else lost.sound_firings
+    return None if sound >= _SOUND_FIRINGS else replace(lost, sound_firings=sound)
 
 
 def _supply_fit(loss: Loss) -> float:
     """Return the log density of the measured step if the supply made it: every zone alike."""
     known = [z for z in loss.zones if z is not None]
-    if loss.total is None and not known:
+    if loss.total is None:
+        return -50.0
+    size = loss.total.value
+    return mains.density(size, loss.total.error) + sum(ln_likelihood(size, z, ZONE_ERROR) for z in known)
+
+
+def _zone_leak_fit(loss: Loss) -> float:
+    """Return the log density of a measured step if heat leaks from one zone, which makes it work as if weaker."""
+    size = min((z.value for z in loss.zones if z is not None), default=0.0)
+    low, high = _ZONE_LEAK_SIZES
+    beyond = max(0.0, low - size, size - high)
+    # The whole's step follows from the zone's: it carries no density of its own, nor do the sound zones'.
+    others = sum(ln_likelihood(0.0, z, ZONE_ERROR) for z in loss.zones if z is not None and z.value > size)
+    whole = 0.0 if loss.total is None else ln_likelihood(loss.total.value, loss.total)
+    return log(_ZONE_LEAK_PRIOR / (high - low) / len(loss.zones)) - 0.5 * (beyond / ZONE_ERROR) ** 2 + others + whole
+
+
+def _cools_faster(case: Case, zone: int) -> float:
+    """Return log odds for a leak in a zone from its reading while the kiln cools by itself: a leak cools it more."""
+    offsets = thermocouples.offsets_c(case)
+    if zone >= len(offsets) or zone >= len(case.memory.zones):
         return 0.0
-    size = loss.total.value if loss.total is not None else sum(z.value for z in known) / len(known)
-    ln = 0.0 if loss.total is None else mains.density(size, loss.total.error)
-    return ln + sum(ln_likelihood(size, z) for z in known)
+    distance = case.memory.zones[zone].cooling.distance(offsets[zone], thermocouples.OFFSET_SPREAD_C)
+    return 0.0 if distance is None else max(-1.0, min(2.0, -0.8 * distance - 0.4))
 
 
-def _leak(case: Case) -> list[Suspicion]:
-    """Suspect a leak of heat where the history with a sudden rise of loss fits best."""
-    leak = case.condition.leak
-    if leak < 0.1:
-        return []
-    log_odds = log_odds_of(leak)
-    evidence: list[Evidence] = [
-        backs(
-            "The kiln loses more heat than before at the same temperature, while its climb for the load is unchanged.",
-            log_odds,
-        )
-    ]
-    balance = case.condition.balance
-    if balance.loss_per_capacity is not None and balance.loss_per_capacity.value > 0.1:
-        evidence.append(
-            backs(
-                f"It cools {100 * (exp(balance.loss_per_capacity.value) - 1):.0f} % faster than usual in this firing.",
-                0.5,
-            )
-        )
-    return [Suspicion("heat_leak", log_odds, evidence=tuple(evidence))]
-
-
-def _date(case: Case, firing: int) -> datetime | None:
-    step = case.condition.step
-    if step is not None and step.firing == firing:
-        return step.started
-    return case.started if firing == case.index else None
-
-
-def _common_zone(items: list[FaultOdds]) -> str | None:
+def _common_zone(items: Sequence[FaultOdds]) -> str | None:
     """Return the zone that carries most of a cause's odds, None if several share them."""
-    whole = sum(i.probability for i in items)
+    return _most([(i.step.zone, i.probability) for i in items])
+
+
+def _common_circuit(items: Sequence[FaultOdds]) -> str | None:
+    """Return the circuit that carries most of a cause's odds, None if several share them."""
+    return _most([(i.step.circuit, i.probability) for i in items])
+
+
+def _most(named: Sequence[tuple[str | None, float]]) -> str | None:
+    whole = sum(p for _, p in named)
     shares: dict[str | None, float] = {}
-    for item in items:
-        shares[item.step.zone] = shares.get(item.step.zone, 0.0) + item.probability
-    zone, best = max(shares.items(), key=lambda pair: pair[1])
-    return zone if best > 0.6 * whole else None
+    for name, p in named:
+        shares[name] = shares.get(name, 0.0) + p
+    name, best = max(shares.items(), key=lambda pair: pair[1])
+    return name if best > 0.6 * whole else None
 
 
-def _urgent(case: Case, loss: Loss, found: list[Deficit]) -> bool:
+def _urgent(case: Case, loss: Loss, found: Sequence[Deficit]) -> bool:
     """Whether the loss should stop the next firing: four tenths of the power, a dead zone, or a stalled firing."""
     big = loss.total is not None and loss.total.value < URGENT_STEP
     dead = bool(found) and found[0].dead
-    return big or dead or case.condition.end == "stalled"
-
-
-def _loss_evidence(case: Case, loss: Loss, found: list[Deficit]) -> tuple[Evidence, ...]:
-    out = []
-    if loss.total is not None:
-        gone = 100 * (1 - exp(loss.total.value))
-        when = "in this firing" if loss.firing == case.index else f"{case.index - loss.firing} firings ago"
-        out.append(
-            backs(f"About {gone:.0f} % of the kiln's power went at once, {when}, not little by little.", loss.log_odds)
-        )
-    if found and found[0].log_odds > 1.0:
-        out.append(backs(sentence(case, found[0]), found[0].log_odds))
-    if case.condition.short_c is not None and case.condition.short_c > 25.0:
-        out.append(backs(f"The firing ended {{dc:{case.condition.short_c:.0f}}} short of its programme's peak.", 1.0))
-    return tuple(out)
-
-
-def _match(best: FaultOdds, loss: Loss, part: float) -> tuple[Evidence, ...]:
-    """Return how the measured step compares with what this fault would do."""
-    fault = best.step.fault
-    what = {
-        "open element": f"One open element in circuit {fault.circuit}",
-        "open circuit": f"Circuit {fault.circuit} without power",
-        "lost line": f"Supply line {fault.line} lost",
-    }[fault.kind]
-    want = 100 * exp(best.step.total)
-    text = f"{what} would leave {want:.0f} % of the power"
-    if loss.total is None:
-        return (backs(f"{text}.", log_odds_of(part)),) if part > 0.5 else (speaks_against(f"{text}.", 0.3),)
-    got = 100 * exp(loss.total.value)
-    close = abs(best.step.total - loss.total.value) < 2.0 * (loss.total.error**2 + 0.04**2) ** 0.5
-    text += f"; measured were {got:.0f} %."
-    return (backs(text, max(log_odds_of(part), 0.2)),) if close else (speaks_against(text, 0.5),)
+    return big or dead or (case.condition.end == "stalled" and exp(loss.total.value if loss.total else -1.0) < 0.75)

@@ -9,13 +9,14 @@ from analysis.causes.memory import ZoneMemory
 FEW_SAMPLES, MANY_SAMPLES = 3, 10
 """One or two odd samples are a logger's slip; ten in a firing are a couple or its wiring (common practice)."""
 
-_OFFSET_SPREAD_C = 2.5
-_SHARE_SPREAD = 0.03
+OFFSET_SPREAD_C = 2.5
+_SHARE_SPREAD = 0.018
 """Least spread of a zone's offset while cooling, and of its share of duty: loads are never stacked alike twice."""
 
-_DRIFT_MEMORY = 0.85
-_DRIFT_ODDS_FROM = 3.4
-"""Spreads of the weighted mean at which drift is as likely as not; healthy kilns wander to 3 or so."""
+_SHARE_COUNTS, _MOST_SCORE = 2.0, 3.0
+_DRIFT_MEMORY = 0.8
+_DRIFT_ODDS_FROM = 4.6
+"""Spreads of the weighted mean at which drift is as likely as not; healthy kilns wander to 3, once to 5."""
 
 
 def suspect_fault(case: Case) -> list[Suspicion]:
@@ -48,7 +49,7 @@ def suspect_fault(case: Case) -> list[Suspicion]:
     return out
 
 
-def _offsets(case: Case) -> list[float | None]:
+def offsets_c(case: Case) -> list[float | None]:
     """Each zone's offset in free cooling, mean over the marks reached."""
     out: list[float | None] = []
     for row in case.signs.cooling_offset_c:
@@ -57,28 +58,32 @@ def _offsets(case: Case) -> list[float | None]:
     return out or [None] * len(case.zones)
 
 
-def _log_shares(case: Case) -> list[float | None]:
-    shares = case.measures.zone_share
-    if len(shares) != len(case.zones) or len(shares) < 2 or min(shares) <= 0.0:
-        return [None] * len(case.zones)
-    return [log(s) for s in shares]
+def _hot_shares(case: Case) -> list[float | None]:
+    shares = case.signs.hot_share
+    return list(shares) if len(shares) == len(case.zones) else [None] * len(case.zones)
 
 
 def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...]:
     """Take this firing's offsets and shares into each zone's memory, drift first, then what is usual."""
     out = []
-    for memory, offset, share in zip(zones, _offsets(case), _log_shares(case), strict=True):
-        cool = memory.cooling.distance(offset, _OFFSET_SPREAD_C, enough=5)
-        work = memory.share.distance(share, _SHARE_SPREAD, enough=5)
-        # A couple that reads low makes its zone truly hotter: it takes more of the work and, once the kiln cools
-        # by itself, reads below the others.
-        parts = [p for p in (None if cool is None else -cool, work) if p is not None]
+    for memory, offset, share in zip(zones, offsets_c(case), _hot_shares(case), strict=True):
+        cool = memory.cooling.distance(offset, OFFSET_SPREAD_C, enough=5)
+        work = memory.hot_share.distance(share, _SHARE_SPREAD, enough=5)
+        # A couple that reads low makes its zone truly hotter: it takes more of the work near the peak, where a wrong
+        # reading is largest, and once the kiln cools by itself it reads below the others.
+        parts = [(1.0, -cool)] if cool is not None else []
+        parts += [(_SHARE_COUNTS, work)] if work is not None else []
         if parts:
-            score = max(-3.0, min(3.0, sum(parts) / sqrt(len(parts))))
+            score = sum(w * p for w, p in parts) / sqrt(sum(w * w for w, _ in parts))
+            score = max(-_MOST_SCORE, min(_MOST_SCORE, score))
             drift = _DRIFT_MEMORY * memory.drift + (1 - _DRIFT_MEMORY) * score
             weight = _DRIFT_MEMORY**2 * memory.drift_weight + (1 - _DRIFT_MEMORY) ** 2
             memory = replace(memory, drift=drift, drift_weight=weight)
-        out.append(replace(memory, cooling=memory.cooling.taken(offset), share=memory.share.taken(share)))
+        # What is far off says something is wrong, not what is usual.
+        calm_offset = offset if cool is None or abs(cool) < _MOST_SCORE else None
+        calm_share = share if work is None or abs(work) < _MOST_SCORE else None
+        usual = memory.cooling.taken(calm_offset), memory.hot_share.taken(calm_share)
+        out.append(replace(memory, cooling=usual[0], hot_share=usual[1]))
     return tuple(out)
 
 

@@ -14,18 +14,26 @@ WORTH_A_LINE = 0.03
 WORTH_A_WARNING = 0.055
 """... and a message: far enough on the way to the 10 % at which elements are replaced to order a set."""
 
+DUE = 0.08
+"""Log power lost at which the set is due before long; how probable that is makes the finding's probability."""
+
 _STILL_WORTH = 0.04
 _ONSET = 0.015
+_SURE = 0.9
+_TIMES = 2
 _TELL_APART = 0.04
 """What must be lost for certain: less is within a supply's wandering over months."""
 
 
 def slow_loss(case: Case, sudden: float) -> Estimate | None:
-    """Return the log power lost apart from sudden steps (``sudden``, negative), as a positive number with error."""
-    level = case.condition.level
+    """Return the log power lost apart from sudden faults, as a positive number with its error.
+
+    ``sudden`` (negative) is what a fault took that the condition's own histories do not hold.
+    """
+    level = case.condition.slow if case.condition.slow is not None else case.condition.level
     if level is None:
         return None
-    return Estimate(-(level.value - sudden), level.error)
+    return Estimate(-(level.value - (sudden if case.condition.slow is None else 0.0)), level.error)
 
 
 def suspect(case: Case, sudden: float) -> list[Suspicion]:
@@ -34,11 +42,10 @@ def suspect(case: Case, sudden: float) -> list[Suspicion]:
     drift = case.condition.drift
     if loss is None or loss.value < WORTH_A_LINE or case.index < 5:
         return []
-    z = (loss.value - _TELL_APART) / max(loss.error, 0.004)
-    sure = 0.5 * (1.0 + erf(z / sqrt(2.0)))
+    sure = _certainty(loss)
     told = case.memory.ageing_told
-    warn = loss.value > (_STILL_WORTH if told else WORTH_A_WARNING) and sure > (0.6 if told else 0.85)
-    log_odds = log_odds_of(sure)
+    warn = sure > 0.6 and loss.value > _STILL_WORTH if told else times_seen(case, sudden) >= _TIMES
+    log_odds = log_odds_of(max(0.62, _certainty(loss, DUE)) if warn else min(sure, 0.6))
     reference = {
         "nameplate": "its nameplate",
         "first firings": "its first logged firings",
@@ -69,6 +76,21 @@ def suspect(case: Case, sudden: float) -> list[Suspicion]:
             evidence=tuple(evidence),
         )
     ]
+
+
+def _certainty(loss: Estimate, more_than: float = _TELL_APART) -> float:
+    """Return the probability that more than a given log power is gone."""
+    z = (loss.value - more_than) / max(loss.error, 0.004)
+    return 0.5 * (1.0 + erf(z / sqrt(2.0)))
+
+
+def times_seen(case: Case, sudden: float) -> int:
+    """Return in how many firings running, of those that show power at all, the loss was sure and large enough."""
+    loss = slow_loss(case, sudden)
+    seen = case.memory.ageing_seen
+    if loss is None or case.condition.basis in ("none", "kept pace"):
+        return seen
+    return min(seen + 1, _TIMES) if loss.value > WORTH_A_WARNING and _certainty(loss) > _SURE else 0
 
 
 def onset(case: Case, sudden: float) -> Onset | None:

@@ -124,7 +124,7 @@ def three_zones():
 @pytest.mark.parametrize(
     ("total", "zones", "kind", "circuit"),
     [
-        (0.69, (0.5, 1.0, 1.0), "open element", "t"),
+        (0.82, (0.5, 1.0, 1.0), "open element", "t"),
         (0.62, (0.05, 1.0, 1.0), "open circuit", "t"),
         (0.73, (1.0, 0.1, 1.0), "open circuit", "m"),
         (0.86, (1.0, 0.52, 0.98), "open element", "m"),
@@ -153,4 +153,5 @@ def test_half_the_power_of_a_one_zone_delta_is_a_lost_line_not_an_open_element()
     odds = fault_odds(fault_steps(k), Estimate(math.log(0.5), 0.03))
     assert sum(o.probability for o in odds if o.step.fault.kind == "lost line") > 0.9
     odds = fault_odds(fault_steps(k), Estimate(math.log(2 / 3), 0.03))
+    assert odds[0].step.fault.kind == "open circuit"
     assert sum(o.probability for o in odds if o.step.fault.kind == "lost line") < 0.1

@@ -1,0 +1,126 @@
+"""Full output told from the shape of the climb alone, for logs with neither output nor set point.
+
+A programme asks for ramps of constant rate. A kiln at full output climbs as (P - L) / C: ever slower, smoothly, as its
+loss grows. So a climb that keeps slowing over most of an hour is at full output, one that holds its rate for more than
+an hour follows its programme with something to spare, and anything between is not known.
+"""
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from analysis.grid import BoolArray, FloatArray, Grid
+
+_BLOCK_BINS = 5
+_SLOWING_BLOCKS = 5
+_STEADY_BLOCKS = 8
+
+_RATE_NOISE_C_PER_H = 2.5
+"""Error of a rate over ten minutes: two ends known to about 0.3 deg C each."""
+
+_LEAST_SLOWING = 0.04
+_MOST_SLOWING = 0.45
+"""At full output the rate falls by some 2-6 % in ten minutes above 500 deg C; faster is the end of a segment."""
+
+_STEADY = 0.01
+_LEAST_FULL_BLOCKS = 4
+"""Fewer slowing blocks than this (40 minutes) in a whole climb are more often a programme's own doing."""
+
+_SURE = 3.0
+_FROM_C = 400.0
+
+
+def _trend(windows: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean, change over the window and largest distance from the straight line of each window (w, k)."""
+    size = windows.shape[1]
+    at = np.arange(size) - (size - 1) / 2.0
+    mean = windows.mean(axis=1)
+    slope = windows @ at / (at @ at)
+    line = mean[:, None] + slope[:, None] * at
+    return mean, slope * (size - 1), np.abs(windows - line).max(axis=1)
+
+
+def _spread_over(flags: BoolArray, size: int, count: int) -> BoolArray:
+    """Blocks covered by the windows flagged."""
+    steps = np.zeros(count + 1)
+    at = np.flatnonzero(flags)
+    np.add.at(steps, at, 1.0)
+    np.add.at(steps, at + size, -1.0)
+    covered: BoolArray = np.cumsum(steps)[:count] > 0.0
+    return covered
+
+
+def _trimmed(flags: BoolArray) -> BoolArray:
+    """Runs without their first and last block, where one regime passes into the other."""
+    inner = flags.copy()
+    inner[1:] &= flags[:-1]
+    inner[:-1] &= flags[1:]
+    inner[[0, -1]] = False
+    return inner
+
+
+def _block_rates(grid: Grid, end: int) -> FloatArray:
+    """Rates of each zone over ten-minute blocks up to bin ``end``, deg C per hour, shape (blocks, z)."""
+    count = end // _BLOCK_BINS
+    edges = grid.zone_c[: (count + 1) * _BLOCK_BINS : _BLOCK_BINS]
+    if edges.shape[0] < count + 1:
+        edges = np.vstack((edges, grid.zone_c[-1:]))
+    rates: FloatArray = np.diff(edges, axis=0) / (_BLOCK_BINS * grid.step_s) * 3600.0
+    return rates
+
+
+_EVEN = 0.025
+
+
+def even_climb(grid: Grid, end: int) -> BoolArray:
+    """Where a zone climbs at one rate for most of an hour, shape (n, z): that is a programme, not full output.
+
+    A controller without integral action lags such a ramp by a constant few degrees, which must not be taken for
+    a kiln at its limit: that would slow by 8 % or more in the time.
+    """
+    even = np.zeros(grid.zone_c.shape, dtype=np.bool_)
+    rates = _block_rates(grid, end)
+    count = rates.shape[0]
+    if count < _SLOWING_BLOCKS:
+        return even
+    for zone in range(rates.shape[1]):
+        mean, change, off = _trend(sliding_window_view(rates[:, zone], _SLOWING_BLOCKS))
+        holds = (mean > 20.0) & (np.abs(change) < _EVEN * mean + 0.5) & (off < 0.03 * mean + _RATE_NOISE_C_PER_H)
+        blocks = _spread_over(holds, _SLOWING_BLOCKS, count)
+        even[: count * _BLOCK_BINS, zone] = np.repeat(blocks, _BLOCK_BINS)
+    return even
+
+
+def shape_of_climb(grid: Grid, end: int) -> tuple[BoolArray, BoolArray]:
+    """Return where each zone is at full output and where it surely follows a programme, each shape (n, z).
+
+    Only up to bin ``end`` and above 400 deg C.
+    """
+    bins, zones = grid.zone_c.shape
+    full = np.zeros((bins, zones), dtype=np.bool_)
+    steady = np.zeros((bins, zones), dtype=np.bool_)
+    count = end // _BLOCK_BINS
+    if count < _STEADY_BLOCKS + 1:
+        return full, steady
+    rates = _block_rates(grid, end)
+    hot = grid.zone_c[: count * _BLOCK_BINS : _BLOCK_BINS] > _FROM_C
+    for zone in range(zones):
+        windows = sliding_window_view(rates[:, zone], _SLOWING_BLOCKS)
+        mean, change, _ = _trend(windows)
+        slowing = -change / np.maximum(mean, 1.0)
+        # error of the change over the window: a straight line's slope from independent rates
+        error = _RATE_NOISE_C_PER_H * np.sqrt(12.0 / (_SLOWING_BLOCKS**3 - _SLOWING_BLOCKS)) * (_SLOWING_BLOCKS - 1)
+        falls = (mean > 20.0) & (slowing > _LEAST_SLOWING) & (slowing < _MOST_SLOWING) & (-change > _SURE * error)
+        # no step among them: a change of segment also lowers the rate, but all at once
+        steps = np.diff(windows, axis=1)
+        falls &= (steps.max(axis=1) < _RATE_NOISE_C_PER_H) & (-steps.min(axis=1) < -0.5 * change + _RATE_NOISE_C_PER_H)
+        blocks_full = _trimmed(_spread_over(falls, _SLOWING_BLOCKS, count) & hot[:, zone])
+        if blocks_full.sum() < _LEAST_FULL_BLOCKS:
+            blocks_full[:] = False
+        mean, change, off = _trend(sliding_window_view(rates[:, zone], _STEADY_BLOCKS))
+        holds = (
+            (mean > 20.0) & (np.abs(change) < _STEADY * mean + 0.5) & (off < 0.03 * mean + 2.0 * _RATE_NOISE_C_PER_H)
+        )
+        blocks_steady = _trimmed(_spread_over(holds, _STEADY_BLOCKS, count)) & ~blocks_full
+        full[: count * _BLOCK_BINS, zone] = np.repeat(blocks_full, _BLOCK_BINS)
+        steady[: count * _BLOCK_BINS, zone] = np.repeat(blocks_steady, _BLOCK_BINS)
+    return full, steady

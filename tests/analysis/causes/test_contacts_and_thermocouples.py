@@ -1,0 +1,89 @@
+"""Signs one firing shows by itself: welded contacts, loose connections, failing and drifting thermocouples."""
+
+from dataclasses import replace
+
+from analysis.signs import FreeHeat, Signs
+from config.logbook import LogbookEntry
+
+QUIET = Signs(
+    swings=(2, 1, 2),
+    swing_low_share=(0.1, 0.1, 0.1),
+    behind_zones_c=(1.0, 1.0, 1.0),
+    spikes=(0, 0, 0),
+    dropouts=(0, 0, 0),
+)
+
+
+def find(findings, cause):
+    return next((f for f in findings if f.cause == cause), None)
+
+
+def test_heat_with_no_demand_is_a_welded_contact_and_urgent(make_case, run):
+    signs = replace(QUIET, free_heat=FreeHeat(2, 60.0, 18.0, 45.0))
+    found = find(run(make_case(signs=signs))[1], "welded_contact")
+    assert (found.severity, found.zone) == ("urgent", "bottom")
+    assert "{dc:60}" in found.evidence[0].text
+
+
+def test_an_overshoot_of_a_few_degrees_is_no_welded_contact(make_case, run):
+    signs = replace(QUIET, free_heat=FreeHeat(0, 9.0, 8.0, 7.0))
+    assert find(run(make_case(signs=signs))[1], "welded_contact") is None
+
+
+def test_a_welded_contact_stands_until_the_relay_is_replaced(make_case, run):
+    first = make_case(signs=replace(QUIET, free_heat=FreeHeat(2, 60.0, 18.0, 45.0)))
+    _, findings = run(first, make_case(index=21, signs=QUIET))
+    assert find(findings, "welded_contact") is not None
+    entry = LogbookEntry("heron", first.started, "replaced", "relay", zone="bottom")
+    _, findings = run(first, make_case(index=21, signs=QUIET, entries=(entry,)))
+    assert find(findings, "welded_contact") is None
+
+
+def test_power_that_comes_and_goes_is_a_loose_connection_in_the_zone_that_does_it(make_case, run):
+    found = find(run(make_case(signs=replace(QUIET, swings=(2, 19, 6))))[1], "loose_connection")
+    assert (found.severity, found.zone) == ("warning", "middle")
+
+
+def test_a_few_swings_are_a_controller_s_doing(make_case, run):
+    found = find(run(make_case(signs=replace(QUIET, swings=(4, 4, 3))))[1], "loose_connection")
+    assert found is None
+
+
+def test_jumping_samples_explain_swings_better_than_a_loose_connection(make_case, run):
+    signs = replace(QUIET, swings=(20, 2, 2), spikes=(25, 0, 0))
+    _, findings = run(make_case(signs=signs))
+    assert find(findings, "thermocouple_fault").severity == "urgent"
+    assert find(findings, "loose_connection") is None
+
+
+def test_two_odd_samples_are_a_logger_s_slip(make_case, run):
+    assert find(run(make_case(signs=replace(QUIET, spikes=(2, 0, 0))))[1], "thermocouple_fault") is None
+
+
+def test_a_controller_that_stops_for_its_sensor_is_believed(make_case, run):
+    signs = replace(QUIET, dropouts=(6, 0, 0), sensor_stop=True)
+    assert find(run(make_case(signs=signs))[1], "thermocouple_fault").severity == "urgent"
+
+
+def drifting(error_c):
+    """A top couple that reads ``error_c`` low: more work near the peak, and lower in free cooling."""
+    return replace(
+        QUIET,
+        hot_share=(0.006 * error_c, -0.003 * error_c, -0.003 * error_c),
+        cooling_offset_c=((-0.4 * error_c,) * 4, (0.2 * error_c,) * 4, (0.2 * error_c,) * 4),
+    )
+
+
+def test_zones_that_slowly_part_are_a_drifting_couple(make_case, run):
+    cases = [make_case(index=i, signs=drifting(0.0)) for i in range(10)]
+    cases += [make_case(index=10 + i, signs=drifting(1.2 * i)) for i in range(16)]
+    found = find(run(*cases)[1], "thermocouple_drift")
+    assert (found.severity, found.zone) == ("warning", "top")
+    assert "reads low" in found.evidence[0].text
+
+
+def test_a_new_couple_settles_it(make_case, run):
+    cases = [make_case(index=i, signs=drifting(0.0)) for i in range(10)]
+    cases += [make_case(index=10 + i, signs=drifting(1.2 * i)) for i in range(16)]
+    entry = LogbookEntry("heron", cases[-1].started, "replaced", "thermocouple", zone="top")
+    assert find(run(*cases, make_case(index=26, entries=(entry,)))[1], "thermocouple_drift") is None

@@ -1,0 +1,165 @@
+"""What took the power: one measured step, weighed against every circuit, the supply and a leak."""
+
+import math
+
+import pytest
+
+from analysis.condition import Story
+from analysis.measures import Estimate
+from config.kiln import Circuit, Kiln
+from config.logbook import LogbookEntry
+
+ONE_ZONE = Kiln(
+    "juniper",
+    volts=240.0,
+    supply="single-phase",
+    zones=("all",),
+    circuits=(Circuit("upper", "all", 1, "parallel", (20.0,)), Circuit("lower", "all", 1, "parallel", (20.0,))),
+)
+SIDES = ("L1-L2", "L2-L3", "L3-L1")
+DELTA = Kiln(
+    "thrift",
+    volts=208.0,
+    supply="three-phase delta",
+    zones=("all",),
+    circuits=tuple(Circuit(n, "all", 1, "parallel", (30.0,), n) for n in SIDES),
+)
+
+
+def lost(total, zones=(), *, kind="zone", zone=0, firing=19, probability=0.98, error=0.015):
+    """A history in which power fell to ``total`` (ratio), and each zone's to ``zones``."""
+    return (
+        Story(
+            kind,
+            probability,
+            firing=firing,
+            zone=zone if kind == "zone" else None,
+            size=Estimate(math.log(total), error),
+            zone_sizes=tuple(Estimate(math.log(z), 0.04) for z in zones),
+        ),
+        Story("none", 1.0 - probability),
+    )
+
+
+def top(findings):
+    return max((f for f in findings if f.severity != "info"), key=lambda f: f.probability, default=None)
+
+
+def test_half_a_zone_lost_at_once_is_an_open_element_of_a_parallel_pair(make_case, run):
+    _, findings = run(make_case(stories=lost(5 / 6, (0.5, 1.0, 1.0)), level=math.log(5 / 6)))
+    best = top(findings)
+    assert (best.cause, best.zone, best.circuit) == ("open_element", "top", "c1")
+    assert best.since_firing == 19
+    assert best.power_step == pytest.approx(-1 / 6, abs=0.03)
+    assert any("would leave 83 %" in e.text for e in best.evidence)
+
+
+def test_a_zone_without_any_power_is_a_dead_circuit_and_urgent(make_case, run):
+    _, findings = run(make_case(stories=lost(2 / 3, (1.0, 0.05, 1.0), zone=1), end="stalled", short_c=400.0))
+    best = top(findings)
+    assert (best.cause, best.zone, best.severity) == ("open_circuit", "middle", "urgent")
+    assert not any(f.cause == "aborted_firing" for f in findings)
+
+
+def test_all_zones_weaker_alike_by_an_amount_no_circuit_explains_is_the_supply(make_case, run):
+    _, findings = run(make_case(stories=lost(0.88, (0.88, 0.88, 0.88), kind="all")))
+    best = top(findings)
+    assert best.cause == "low_supply"
+    assert any("All zones became weaker alike" in e.text for e in best.evidence)
+
+
+def test_half_the_power_of_a_delta_kiln_is_a_lost_line(make_case, run):
+    _, findings = run(make_case(kiln=DELTA, stories=lost(0.5, kind="all")))
+    assert top(findings).cause == "lost_phase"
+    _, findings = run(make_case(kiln=DELTA, stories=lost(2 / 3, kind="all")))
+    assert top(findings).cause == "open_circuit"
+
+
+def test_one_of_two_equal_circuits_is_not_named_when_it_cannot_be_known(make_case, run):
+    _, findings = run(make_case(kiln=ONE_ZONE, stories=lost(0.5, kind="all", firing=20), end="stalled", short_c=72.0))
+    best = top(findings)
+    assert (best.cause, best.circuit, best.severity) == ("open_circuit", None, "urgent")
+    assert any("upper, lower" in e.text for e in best.evidence)
+
+
+def test_a_zone_weaker_by_what_no_element_explains_may_leak_heat(make_case, run):
+    _, findings = run(make_case(stories=lost(0.93, (0.79, 1.0, 1.0))))
+    assert top(findings).cause == "heat_leak"
+    assert top(findings).zone == "top"
+
+
+def test_a_leak_that_shows_as_loss_is_a_leak(make_case, run):
+    leak = (Story("leak", 0.95, firing=18, loss_size=Estimate(0.25, 0.02)), Story("none", 0.05))
+    _, findings = run(make_case(stories=leak))
+    assert top(findings).cause == "heat_leak"
+    assert any("28 % more heat" in e.text for e in top(findings).evidence)
+
+
+def test_rivals_for_one_loss_are_never_both_highly_probable(make_case, run):
+    _, findings = run(make_case(stories=lost(0.80, (0.8, 0.8, 0.8), kind="all", probability=0.99)))
+    assert sum(f.probability for f in findings if f.cause != "element_ageing") <= 1.0 + 1e-6
+    for finding in findings:
+        assert {c for c, _ in finding.rivals} >= {
+            f.cause for f in findings if f is not finding and f.severity != "info"
+        }
+
+
+def test_a_loss_seen_once_and_not_surely_waits_for_the_next_firing(make_case, run):
+    first = make_case(stories=lost(0.84, (0.5, 1.0, 1.0), firing=20, probability=0.8), index=20)
+    assert top(run(first)[1]) is None
+    again = make_case(stories=lost(0.84, (0.5, 1.0, 1.0), firing=20, probability=0.9), index=21)
+    assert top(run(first, again)[1]).cause == "open_element"
+
+
+def test_temperature_alone_does_not_convince_in_one_firing(make_case, run):
+    story = lost(0.6, (0.05, 1.0, 1.0), firing=20)
+    assert top(run(make_case(stories=story, output="none"))[1]) is None
+    assert top(run(make_case(stories=story, output="none", index=21))[1]).cause == "open_circuit"
+
+
+def test_small_steps_are_the_supply_s_wandering(make_case, run):
+    _, findings = run(make_case(stories=lost(0.95, (0.95, 0.95, 0.95), kind="all", probability=0.99)))
+    assert top(findings) is None
+
+
+def test_a_finding_stands_in_later_firings_until_the_repair_is_logged(make_case, run):
+    fault = make_case(stories=lost(2 / 3, (1.0, 0.05, 1.0), zone=1, firing=20), level=math.log(2 / 3))
+    blank = make_case(index=21, level=math.log(2 / 3), basis="none")
+    memory, findings = run(fault, blank)
+    assert top(findings).cause == "open_circuit"
+    assert "neither a repair nor a later firing" in top(findings).evidence[0].text
+    mended = LogbookEntry("heron", fault.started, "replaced", "relay", zone="middle")
+    after = make_case(index=22, memory=memory, entries=(mended,))
+    assert top(run(after)[1]) is None
+
+
+def test_a_later_firing_at_full_power_takes_a_false_step_back(make_case, run):
+    fault = make_case(stories=lost(0.7, (0.1, 1.0, 1.0), firing=20, probability=0.99), level=math.log(0.7))
+    sound = make_case(index=21, level=0.0)
+    assert top(run(fault, sound)[1]) is None
+
+
+def test_volts_in_the_log_settle_a_low_supply(make_case, run):
+    usual = [make_case(index=i, supply_volts=239.0 + 0.3 * (i % 2)) for i in range(10, 16)]
+    low = make_case(index=16, supply_volts=222.0)
+    _, findings = run(*usual, low)
+    assert top(findings).cause == "low_supply"
+    assert "222 V" in top(findings).evidence[0].text
+
+
+def test_a_zone_that_stands_cold_at_full_output_is_dead_whatever_the_heat_balance_says(make_case, run):
+    from analysis.demand import NoRise
+
+    usual = [make_case(index=i) for i in range(10, 15)]
+    stalled = make_case(
+        index=15,
+        peak_c=80.0,
+        end="stalled",
+        short_c=900.0,
+        stories=(Story("odd", 1.0),),
+        zone_full_share=(0.0, 0.97, 0.0),
+        no_rise=NoRise(95.0, 78.0, 1),
+    )
+    _, findings = run(*usual, stalled)
+    assert (top(findings).cause, top(findings).zone, top(findings).severity) == ("open_circuit", "middle", "urgent")
+    assert any("did not rise" in e.text for e in top(findings).evidence)

@@ -1,0 +1,33 @@
+"""What concerns one firing alone is information and nothing more."""
+
+from analysis.condition import Balance
+from analysis.measures import Estimate
+
+
+def causes(findings):
+    return {f.cause: f.severity for f in findings}
+
+
+def test_a_healthy_firing_has_no_finding(make_case, run):
+    assert run(make_case())[1] == ()
+
+
+def test_a_heavy_load_takes_more_heat_for_each_degree_with_power_against_loss_unchanged(make_case, run):
+    heavy = Balance(Estimate(-0.8, 0.1), Estimate(-0.8, 0.1), Estimate(0.0, 0.01))
+    assert causes(run(make_case(balance=heavy))[1]) == {"heavy_load": "info"}
+    weak = Balance(Estimate(-0.8, 0.1), Estimate(-0.3, 0.1), Estimate(-0.5, 0.01))
+    assert "heavy_load" not in causes(run(make_case(balance=weak))[1])
+
+
+def test_the_first_firings_have_nothing_to_be_heavier_than(make_case, run):
+    heavy = Balance(Estimate(-0.8, 0.1), Estimate(-0.8, 0.1), Estimate(0.0, 0.01))
+    assert run(make_case(balance=heavy, index=2))[1] == ()
+
+
+def test_a_new_programme_is_named(make_case, run):
+    assert causes(run(make_case(new_programme=True))[1]) == {"programme_change": "info"}
+
+
+def test_a_stopped_firing_and_a_cut_log_are_told_apart(make_case, run):
+    assert causes(run(make_case(end="aborted", short_c=500.0))[1]) == {"aborted_firing": "info"}
+    assert causes(run(make_case(end="incomplete", complete_tail=False))[1]) == {"incomplete_log": "info"}

@@ -1,0 +1,78 @@
+"""The heat balance of a whole firing recovers the kiln that made it."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from analysis.measures import Measures, measure
+from analysis.reading.firing_log import FiringLog
+from config.kiln import Kiln
+
+KILN = Kiln("heron", rated_kw=8.0, zones=("1",))
+
+
+def wall_and_load(measures: Measures) -> tuple[float, float]:
+    assert measures.heat is not None
+    matrix = measures.heat.matrix()
+    wall, load = np.linalg.solve(matrix[1:, 1:], matrix[1:, 0])
+    return float(wall), float(load)
+
+
+def test_wall_and_load_of_a_simulated_kiln_are_found_within_a_few_per_cent(fire: Callable[..., FiringLog]) -> None:
+    _, measures = measure(KILN, fire())
+    wall, load = wall_and_load(measures)
+    assert wall == pytest.approx(0.30, rel=0.04)
+    assert load == pytest.approx(0.17, rel=0.15)
+
+
+def test_lost_power_raises_both_ratios_alike(fire: Callable[..., FiringLog]) -> None:
+    _, sound = measure(KILN, fire())
+    _, worn = measure(KILN, fire(power=(0.85,)))
+    for before, after in zip(wall_and_load(sound), wall_and_load(worn), strict=True):
+        assert before / after == pytest.approx(0.85, rel=0.04)
+
+
+def test_a_heavy_load_raises_the_load_only(fire: Callable[..., FiringLog]) -> None:
+    _, usual = measure(KILN, fire())
+    _, heavy = measure(KILN, fire(load=1.4))
+    assert wall_and_load(heavy)[0] / wall_and_load(usual)[0] == pytest.approx(1.0, abs=0.04)
+    assert wall_and_load(heavy)[1] / wall_and_load(usual)[1] == pytest.approx(1.4, abs=0.12)
+
+
+def test_a_leak_raises_the_loss_and_leaves_power_per_capacity(fire: Callable[..., FiringLog]) -> None:
+    _, tight = measure(KILN, fire())
+    _, leaking = measure(KILN, fire(leak=1.2))
+    assert wall_and_load(leaking)[0] / wall_and_load(tight)[0] == pytest.approx(1.2, abs=0.05)
+    assert wall_and_load(leaking)[1] / wall_and_load(tight)[1] == pytest.approx(1.0, abs=0.08)
+
+
+def test_without_a_logged_output_full_output_and_cooling_tell_the_same(fire: Callable[..., FiringLog]) -> None:
+    fast = ((250.0, 1200.0, 10.0),)
+    _, logged = measure(KILN, fire(ramps=fast))
+    _, inferred = measure(KILN, fire(ramps=fast, output=False))
+    assert inferred.output == "inferred"
+    assert inferred.heat is not None
+    assert inferred.heat.full_blocks > 4
+    assert wall_and_load(inferred)[0] == pytest.approx(wall_and_load(logged)[0], rel=0.05)
+
+
+def test_temperature_alone_tells_it_too_where_the_climb_keeps_slowing(fire: Callable[..., FiringLog]) -> None:
+    _, measures = measure(KILN, fire(ramps=((250.0, 1200.0, 10.0),), output=False, set_point=False))
+    assert measures.output == "none"
+    assert measures.heat is not None
+    assert wall_and_load(measures)[0] == pytest.approx(0.30, rel=0.12)
+
+
+def test_a_kiln_that_keeps_its_programme_below_full_output_gives_a_bound(fire: Callable[..., FiringLog]) -> None:
+    _, measures = measure(KILN, fire(ramps=((90.0, 1000.0, 10.0),), output=False))
+    assert measures.kept is not None
+    asked = 0.30 * measures.kept.flux + 0.17 * measures.kept.rate
+    assert 0.3 < asked < 1.0
+
+
+def test_a_firing_of_half_an_hour_has_no_balance(fire: Callable[..., FiringLog]) -> None:
+    log = fire()
+    cut = FiringLog(log.elapsed_s[:20], log.zone_c[:20], None, None, log.zone_names)
+    _, measures = measure(KILN, cut)
+    assert measures.heat is None

@@ -1,0 +1,114 @@
+"""One firing's shape and end."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.firing import Shape
+from analysis.measures import measure
+from analysis.programmes import recognise
+from analysis.reading.firing_log import FiringLog
+from config.kiln import Kiln
+
+KILN = Kiln("heron", zones=("1",))
+
+
+def test_climbs_hold_and_cooling_are_told_apart(fire: Callable[..., FiringLog]) -> None:
+    firing, _ = measure(KILN, fire(ramps=((120.0, 600.0, 60.0), (100.0, 1000.0, 45.0))))
+    kinds = [segment.kind for segment in firing.segments]
+    assert kinds == ["climb", "hold", "climb", "hold", "cooling"]
+    assert firing.segments[0].c_per_h == pytest.approx(120.0, rel=0.05)
+    assert firing.segments[2].c_per_h == pytest.approx(100.0, rel=0.08)
+
+
+def test_a_firing_that_reached_its_peak_is_complete(fire: Callable[..., FiringLog]) -> None:
+    firing, measures = measure(KILN, fire())
+    assert firing.end == "complete"
+    assert firing.short_c == 0.0
+    assert measures.hold_duty is None or 0.3 < measures.hold_duty < 0.9
+
+
+def test_a_kiln_too_weak_for_its_peak_stalls(fire: Callable[..., FiringLog]) -> None:
+    firing, measures = measure(KILN, fire(power=(0.45,), ramps=((100.0, 1200.0, 0.0),), output=False))
+    assert firing.peak_c < 1150.0
+    assert firing.end == "stalled"
+    assert measures.full_share is not None
+    assert measures.full_share > 0.5
+
+
+def test_a_file_still_growing_is_incomplete(fire: Callable[..., FiringLog]) -> None:
+    log = fire()
+    half = log.elapsed_s.size // 4
+    cut = replace(
+        log,
+        elapsed_s=log.elapsed_s[:half],
+        zone_c=log.zone_c[:half],
+        set_point_c=None if log.set_point_c is None else log.set_point_c[:half],
+        output=None if log.output is None else log.output[:half],
+        complete_tail=False,
+    )
+    assert measure(KILN, cut)[0].end == "incomplete"
+
+
+def test_a_dead_zone_that_stands_still_at_full_output_is_noticed(
+    fire: Callable[..., FiringLog], test_kiln: Callable[..., object]
+) -> None:
+    kiln = Kiln("juniper", zones=("top", "bottom"))
+    log = fire(test_kiln(zones=2), power=(1.0, 0.0), ramps=((120.0, 600.0, 0.0),), cooling_h=0.2)
+    _, measures = measure(kiln, log)
+    assert measures.no_rise is not None
+    assert measures.no_rise.zone == 1
+    assert measures.no_rise.minutes > 60.0
+
+
+def test_programmes_are_recognised_without_a_name(fire: Callable[..., FiringLog]) -> None:
+    bisque, _ = measure(KILN, fire(ramps=((80.0, 600.0, 0.0), (120.0, 1000.0, 10.0)), set_point=False))
+    glaze, _ = measure(KILN, fire(set_point=False))
+    again, _ = measure(KILN, fire(set_point=False, load=1.2, seed=3))
+    known, first = recognise((), bisque, 0, cooled=True)
+    known, second = recognise(known, glaze, 1, cooled=True)
+    known, third = recognise(known, again, 2, cooled=True)
+    assert first.new
+    assert second.new
+    assert not third.new
+    assert third.programme.slot == second.programme.slot
+    assert third.programme.fired == 2
+
+
+def test_a_named_programme_that_ends_far_below_its_usual_peak_was_cut_short(fire: Callable[..., FiringLog]) -> None:
+    glaze = replace(measure(KILN, fire())[0], programme="glaze 1200")
+    known, _ = recognise((), glaze, 0, cooled=True)
+    known, _ = recognise(known, glaze, 1, cooled=True)
+    stopped = replace(glaze, peak_c=640.0, planned_peak_c=640.0, short_c=0.0, shape=Shape(640.0, glaze.shape.pace_h))
+    known, match = recognise(known, stopped, 2, cooled=True)
+    assert match.short_c == pytest.approx(560.0, abs=2.0)
+    assert match.programme.shape.peak_c == pytest.approx(1200.0, abs=2.0)
+
+
+def test_more_programmes_than_slots_push_out_the_least_used(fire: Callable[..., FiringLog]) -> None:
+    firing, _ = measure(KILN, fire())
+    known: tuple = ()
+    for number in range(15):
+        known, match = recognise(known, replace(firing, programme=f"programme {number}"), number, cooled=True)
+        assert match.new
+    assert len(known) == 10
+    assert len({p.slot for p in known}) == 10
+
+
+def test_measures_hold_no_numbers_that_json_cannot_keep(fire: Callable[..., FiringLog]) -> None:
+    log = fire()
+    spoiled = log.zone_c.copy()
+    spoiled[100:140] = np.nan
+    _, measures = measure(KILN, replace(log, zone_c=spoiled))
+
+    def check(value: object) -> None:
+        if isinstance(value, float):
+            assert np.isfinite(value)
+        elif isinstance(value, tuple):
+            for item in value:
+                check(item)
+
+    for name in measures.__slots__:
+        check(getattr(measures, name))

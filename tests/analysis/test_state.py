@@ -1,0 +1,161 @@
+"""What is known of a kiln after a number of firings."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from pydantic import TypeAdapter
+
+from analysis.condition import Condition
+from analysis.firing import Firing
+from analysis.measures import Measures, measure
+from analysis.reading.firing_log import FiringLog
+from analysis.state import KilnState, begin, update
+from config.kiln import Circuit, Kiln
+from config.logbook import LogbookEntry
+
+KILN = Kiln(
+    "heron",
+    volts=240.0,
+    supply="single-phase",
+    rated_kw=8.0,
+    zones=("1",),
+    circuits=tuple(Circuit(name, "1", 2, "parallel", (28.8,)) for name in ("a", "b", "c")),
+)
+BEGUN = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
+BISQUE = ((90.0, 600.0, 0.0), (120.0, 1000.0, 10.0))
+
+ONE_OF_SIX = 5.0 / 6.0
+"""Power left when one of six alike elements is open."""
+
+Shot = tuple[Firing, Measures]
+
+
+@pytest.fixture(scope="module")
+def shots(fire: Callable[..., FiringLog]) -> dict[float, list[Shot]]:
+    """Measured firings at several powers, with varied loads."""
+    out: dict[float, list[Shot]] = {}
+    for power in (1.0, ONE_OF_SIX, 0.667, 0.5):
+        loads = (1.0, 0.8, 1.25) if power == 1.0 else (1.0, 1.2)
+        out[power] = [
+            measure(KILN, fire(power=(power,), load=load, seed=n, ramps=BISQUE, cooling_h=4.0))
+            for n, load in enumerate(loads)
+        ]
+    return out
+
+
+def history(
+    shots: dict[float, list[Shot]], powers: Sequence[float], entries: dict[int, LogbookEntry] | None = None
+) -> tuple[KilnState, list[Condition]]:
+    state = begin(KILN)
+    out = []
+    for number, power in enumerate(powers):
+        firing, measures = shots[power][number % len(shots[power])]
+        firing = replace(firing, started=BEGUN + timedelta(days=3 * number))
+        due = [entries[number]] if entries and number in entries else []
+        state, condition = update(KILN, state, firing, measures, due)
+        out.append(condition)
+    return state, out
+
+
+def test_a_sound_kiln_stays_at_full_power_whatever_the_load(shots: dict[float, list[Shot]]) -> None:
+    _, conditions = history(shots, [1.0] * 15)
+    for condition in conditions:
+        assert condition.level is not None
+        assert condition.level.value == pytest.approx(0.0, abs=0.02)
+        assert condition.step is None
+    assert conditions[-1].reference == "first firings"
+    assert conditions[-1].reference_firings == 8
+    assert conditions[-1].basis == "duty"
+
+
+def test_a_third_of_the_power_lost_is_told_in_the_first_firing(shots: dict[float, list[Shot]]) -> None:
+    _, conditions = history(shots, [1.0] * 10 + [0.667] * 2)
+    first = conditions[10]
+    assert first.level is not None
+    assert np.exp(first.level.value) == pytest.approx(0.667, abs=0.04)
+    assert first.step is not None
+    assert first.step.firing == 10
+    assert first.step.started == BEGUN + timedelta(days=30)
+    assert first.step.probability > 0.5
+
+
+def test_an_open_element_is_settled_after_a_few_firings(shots: dict[float, list[Shot]]) -> None:
+    _, conditions = history(shots, [1.0] * 10 + [ONE_OF_SIX] * 5)
+    last = conditions[-1]
+    assert last.level is not None
+    assert np.exp(last.level.value) == pytest.approx(ONE_OF_SIX, abs=0.03)
+    assert last.level_low is not None
+    assert last.level_high is not None
+    assert last.level_low < np.log(ONE_OF_SIX) < last.level_high
+
+
+def test_one_bad_firing_does_not_condemn_a_kiln(shots: dict[float, list[Shot]]) -> None:
+    _, conditions = history(shots, [1.0] * 10 + [ONE_OF_SIX] + [1.0] * 4)
+    last = conditions[-1]
+    assert last.level is not None
+    assert last.level.value == pytest.approx(0.0, abs=0.03)
+
+
+def test_a_new_set_begins_a_new_reference(shots: dict[float, list[Shot]]) -> None:
+    entry = LogbookEntry("heron", BEGUN + timedelta(days=35), "replaced", "elements")
+    _, conditions = history(shots, [ONE_OF_SIX] * 12 + [1.0] * 6, {12: entry})
+    assert conditions[11].reference == "first firings"
+    after = conditions[-1]
+    assert after.reference == "after repair"
+    assert after.level is not None
+    assert after.level.value == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_mended_circuit_brings_the_level_back(shots: dict[float, list[Shot]]) -> None:
+    entry = LogbookEntry("heron", BEGUN + timedelta(days=35), "replaced", "relay", zone="1")
+    _, conditions = history(shots, [1.0] * 9 + [0.667] * 3 + [1.0] * 3, {12: entry})
+    assert conditions[11].level is not None
+    assert conditions[11].level.value < -0.3
+    after = conditions[-1]
+    assert after.reference == "first firings"
+    assert after.level is not None
+    assert after.level.value == pytest.approx(0.0, abs=0.03)
+
+
+def test_a_kiln_that_only_kept_pace_gives_a_bound_and_no_value(fire: Callable[..., FiringLog]) -> None:
+    firing, measures = measure(KILN, fire(ramps=((80.0, 950.0, 5.0),), output=False))
+    state = begin(KILN)
+    for _ in range(2):
+        state, condition = update(KILN, state, firing, measures, ())
+    assert condition.basis == "kept pace"
+    assert condition.at_least is not None
+    assert condition.at_least < 0.0
+
+
+def test_the_state_is_plain_json_and_does_not_grow(shots: dict[float, list[Shot]]) -> None:
+    adapter = TypeAdapter(KilnState)
+    state, _ = history(shots, [1.0] * 30)
+    size = len(adapter.dump_json(state))
+    longer, _ = history(shots, [1.0] * 60)
+    assert adapter.validate_json(adapter.dump_json(state)) == state
+    assert len(adapter.dump_json(longer)) < 1.5 * size
+    condition = TypeAdapter(Condition)
+    _, conditions = history(shots, [1.0] * 9 + [0.5] * 2)
+    text = condition.dump_json(conditions[-1])
+    assert condition.validate_json(text) == conditions[-1]
+    assert b"NaN" not in text
+
+
+def test_the_same_firings_give_the_same_state(shots: dict[float, list[Shot]]) -> None:
+    assert history(shots, [1.0] * 6)[0] == history(shots, [1.0] * 6)[0]
+
+
+def test_stories_are_ranked_and_their_probabilities_sum_to_one(shots: dict[float, list[Shot]]) -> None:
+    _, conditions = history(shots, [1.0] * 9 + [0.667])
+    stories = conditions[-1].stories
+    assert sum(s.probability for s in stories) == pytest.approx(1.0, abs=0.05)
+    assert [s.probability for s in stories] == sorted((s.probability for s in stories), reverse=True)
+
+
+def test_the_slow_level_leaves_out_a_standing_fault(shots: dict[float, list[Shot]]) -> None:
+    _, conditions = history(shots, [1.0] * 9 + [0.667] * 3)
+    assert conditions[-1].slow is not None
+    assert conditions[-1].slow.value == pytest.approx(0.0, abs=0.05)
