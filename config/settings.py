@@ -19,7 +19,7 @@ from pydantic_settings import SettingsError as SourceError
 from config.alerts import AlertSettings
 from config.kiln import Circuit, Kiln, LogHints
 from config.settings_form import FoldersForm, KilnForm, Service, Studio
-from config.settings_place import SettingsError, did_you_mean, message
+from config.settings_place import SettingsError, did_you_mean, line_of, message, places
 
 __all__ = ["AlertSettings", "Folders", "Service", "Settings", "SettingsError", "Studio", "find", "load"]
 
@@ -154,18 +154,31 @@ def load(path: Path | None = None) -> Settings:
     return Settings(
         file=file,
         studio=form.studio,
-        folders=Folders(
-            drop=(file.parent / Path(form.folders.drop).expanduser()).absolute(),
-            data=(file.parent / Path(form.folders.data).expanduser()).absolute(),
-            secrets=secrets,
-            wording=None if form.folders.wording is None else (file.parent / Path(form.folders.wording)).absolute(),
-        ),
+        folders=_folders(file, text, form.folders, secrets),
         alerts=form.alerts,
         service=form.service,
         kilns=tuple(
             _kiln(kiln, form.studio if "time_zone" in form.studio.model_fields_set else None) for kiln in form.kiln
         ),
     )
+
+
+def _folders(file: Path, text: str, form: FoldersForm, secrets: Path) -> Folders:
+    drop, data = (_place(file, folder) for folder in (form.drop, form.data))
+    if drop.resolve() == data.resolve():
+        line = line_of(("folders", "data"), places(text)) or 1
+        raise SettingsError(
+            f"{file}:{line}: folders, data: is the drop folder itself. Give Coilwatch a folder of its own."
+        )
+    wording = None if form.wording is None else _place(file, form.wording).absolute()
+    return Folders(drop=drop.absolute(), data=data.absolute(), secrets=secrets, wording=wording)
+
+
+def _place(file: Path, folder: str) -> Path:
+    try:
+        return file.parent / Path(folder).expanduser()
+    except RuntimeError:
+        raise SettingsError(f"{file}: folders: {folder}: there is no such home folder. Write the whole path.") from None
 
 
 def _read(file: Path) -> tuple[str, dict[str, Any]]:

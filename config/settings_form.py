@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from config.kiln import DayOrder, Supply, TemperatureUnit, ThermocoupleType, TimeUnit, Wiring
 
+_NO_NUL = r"^[^\x00]+$"
 _LINES = {
     "single-phase": {"L1-L2", "L1-N", "L2-N"},
     "three-phase delta": {"L1-L2", "L2-L3", "L3-L1"},
@@ -62,14 +63,19 @@ class Studio(Form):
 class FoldersForm(Form):
     """The table ``[folders]``; relative paths count from the settings file."""
 
-    drop: str = Field("drop", min_length=1, description="the watched folder, with all its sub-folders")
+    drop: str = Field("drop", min_length=1, pattern=_NO_NUL, description="the watched folder, with all its sub-folders")
     data: str = Field(
-        "data", min_length=1, description="where the database, the reports and kept logs go; a local disk"
+        "data",
+        min_length=1,
+        pattern=_NO_NUL,
+        description="where the database, the reports and kept logs go; a local disk",
     )
     wording: str | None = Field(
-        None, min_length=1, description="a folder with your own wording of messages and reports"
+        None, min_length=1, pattern=_NO_NUL, description="a folder with your own wording of messages and reports"
     )
-    secrets: str = Field("secrets", min_length=1, description="a folder of small files, each holding one secret")
+    secrets: str = Field(
+        "secrets", min_length=1, pattern=_NO_NUL, description="a folder of small files, each holding one secret"
+    )
 
 
 class Service(Form):

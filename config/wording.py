@@ -11,6 +11,8 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Literal, get_args
 
+from config.settings_place import SettingsError
+
 CauseName = Literal[
     "element_ageing",
     "open_element",
@@ -32,7 +34,7 @@ SHIPPED = Path(__file__).parent / "wording"
 LONGEST_FILE = 64 * 1024
 
 
-class WordingError(Exception):
+class WordingError(SettingsError):
     """A wording file that cannot be used; the message names file, field and remedy."""
 
 

@@ -4,23 +4,27 @@ The same rules as in the running service (each firing once, cut firings joined),
 """
 
 import json
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from config import units
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 from daemon import catalogue, clock, folder
 from daemon.catalogue import Arranged
 from daemon.judging import entries_between
+from daemon.logbook import standing
 from daemon.store.parts import Part
 
 if TYPE_CHECKING:
     from analysis.reading import FiringLog
 
 MOST_BYTES = 64_000_000
+MOST_HELD = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +50,7 @@ def works_of(paths: Sequence[Path], kilns: Sequence[Kiln], entries: Sequence[Log
             by_id.setdefault(kiln.id, kiln)
             logs.setdefault(kiln.id, []).append((name, file))
     return [
-        KilnWork(by_id[kiln], tuple(sorted(logs[kiln])), tuple(entry for entry in entries if entry.kiln == kiln))
+        KilnWork(by_id[kiln], tuple(sorted(logs[kiln])), standing(entry for entry in entries if entry.kiln == kiln))
         for kiln in sorted(by_id)
     ]
 
@@ -59,38 +63,55 @@ def _found(path: Path) -> list[tuple[str, Path]]:
     return [(folder.key_of([path.name]), path)]
 
 
+class _Logs:
+    """The logs of one kiln: read once, and again only where there are too many to hold."""
+
+    def __init__(self, work: KilnWork) -> None:
+        self._kiln = work.kiln
+        self._files = dict(work.logs)
+        self._held: OrderedDict[tuple[str, int], FiringLog] = OrderedDict()
+
+    def read(self, name: str) -> list[Part]:
+        """Read a file and return the parts found in it."""
+        found, modified = _read(self._kiln, name, self._files[name])
+        for number, log in enumerate(found):
+            self._held[name, number] = log
+        while len(self._held) > MOST_HELD:
+            self._held.popitem(last=False)
+        return [catalogue.part_of(log, self._kiln.id, name, number, name, modified) for number, log in enumerate(found)]
+
+    def of(self, part: Part) -> "FiringLog":
+        """Return a part's log."""
+        if part.key not in self._held:
+            self.read(part.name)
+        return self._held[part.key]
+
+
 def judge_kiln(work: KilnWork, step: Callable[[], None] = lambda: None) -> list[str]:
     """Judge one kiln's firings and return its records as JSON lines: unreadable files first, then by time."""
     from analysis.assessment import assess, begin, to_record
 
     parts: list[Part] = []
-    logs: dict[tuple[str, int], FiringLog] = {}
+    logs = _Logs(work)
     records: list[dict[str, Any]] = []
-    for name, file in work.logs:
+    for name, _ in work.logs:
         try:
-            found, modified = _read(work.kiln, name, file)
+            parts += logs.read(name)
         except Exception as error:  # noqa: BLE001 - one file must not end the run; the reason is its record
             records.append(unreadable(work.kiln.id, name, _reason(error)))
-            step()
-            continue
-        for number, log in enumerate(found):
-            part = catalogue.part_of(log, work.kiln.id, name, number, name, modified)
-            parts.append(part)
-            logs[part.key] = log
         step()
     state = begin(work.kiln)
     before: datetime | None = None
     for firing in _arranged(parts, logs):
         started = clock.moment(firing.started)
+        entries = entries_between(work.entries, before, started)
         try:
-            state, assessment = assess(
-                work.kiln, state, _whole(firing, logs), entries_between(work.entries, before, started)
-            )
+            state, assessment = assess(work.kiln, state, _whole(firing, logs), entries)
         except Exception as error:  # noqa: BLE001 - likewise
             records.append(unreadable(work.kiln.id, firing.parts[0].name, _reason(error), firing.logs))
             continue
         before = started
-        records.append(to_record(assessment, firing.logs, firing.parts[0].name))
+        records.append(to_record(assessment, firing.logs, firing.parts[0].name, units.render))
     return [json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records]
 
 
@@ -117,7 +138,7 @@ def _reason(error: Exception) -> str:
     return f"Coilwatch failed on it ({type(error).__name__}: {error}); please report this"
 
 
-def _arranged(parts: Sequence[Part], logs: "dict[tuple[str, int], FiringLog]") -> list[Arranged]:
+def _arranged(parts: Sequence[Part], logs: _Logs) -> list[Arranged]:
     from analysis.reading import join_logs
 
     while True:
@@ -126,19 +147,19 @@ def _arranged(parts: Sequence[Part], logs: "dict[tuple[str, int], FiringLog]") -
         if not pairs:
             return arranged
         notes = {
-            part.key: catalogue.went_on(before, answer=join_logs(logs[before.key], logs[part.key]) is not None)
+            part.key: catalogue.went_on(before, answer=join_logs(logs.of(before), logs.of(part)) is not None)
             for before, part in pairs
         }
         parts = [replace(part, continues=notes.get(part.key, part.continues)) for part in parts]
 
 
-def _whole(firing: Arranged, logs: "dict[tuple[str, int], FiringLog]") -> "FiringLog":
+def _whole(firing: Arranged, logs: _Logs) -> "FiringLog":
     from analysis.reading import join_logs
 
-    whole = logs[firing.parts[0].key]
+    whole = logs.of(firing.parts[0])
     for part in firing.parts[1:]:
-        whole = join_logs(whole, logs[part.key]) or whole
-    return whole
+        whole = join_logs(whole, logs.of(part)) or whole
+    return replace(whole, problems=(*whole.problems, *catalogue.clash(firing)))
 
 
 def unreadable(kiln: str, name: str, reason: str, logs: Sequence[str] = ()) -> dict[str, Any]:
@@ -147,5 +168,5 @@ def unreadable(kiln: str, name: str, reason: str, logs: Sequence[str] = ()) -> d
         "kiln": kiln, "logs": list(logs) or [name], "log": name, "started": None, "programme": None, "peak_c": None,
         "duration_s": None, "end": "unreadable", "climb": None, "power_ratio": None, "power_low": None,
         "power_high": None, "basis": "none", "reference": None, "zones": [], "energy_kwh": None, "cone": None,
-        "outlook": None, "findings": [], "problems": [reason],
+        "outlook": None, "findings": [], "verification": None, "problems": [reason],
     }  # fmt: skip

@@ -2,11 +2,12 @@
 
 import heapq
 import re
-from collections.abc import Iterable
+from collections.abc import Collection
 from datetime import UTC, datetime
 
 from daemon.folder import Found
 
+FEW = 3
 _DATE = re.compile(r"(?<!\d)((?:19|20)\d\d)[-_.]?([01]\d)[-_.]?([0-3]\d)(?!\d)")
 
 
@@ -40,6 +41,10 @@ class Backlog:
         """Return how many of a kiln's files wait."""
         return self._length.get(kiln, 0)
 
+    def has_short_queue(self, but: str) -> bool:
+        """Tell whether a kiln other than ``but`` has just a few new files."""
+        return any(0 < count <= FEW for kiln, count in self._length.items() if kiln != but)
+
     def oldest(self, kiln: str) -> Found | None:
         """Take out and return a kiln's oldest file."""
         order = self._order.get(kiln, [])
@@ -51,13 +56,14 @@ class Backlog:
                 return queued[1]
         return None
 
-    def next_kiln(self, behind: Iterable[str]) -> str | None:
-        """Return the kiln to work on, among those with files and those with firings yet to be judged.
+    def next_kiln(self, behind: Collection[str], later: Collection[str] = ()) -> str | None:
+        """Return the kiln to work on, among those with files and those with firings yet to be judged (``behind``).
 
-        A short queue comes first, so that a backlog of one kiln holds up no other kiln's new log.
+        A short queue comes first, so that a backlog of one kiln holds up no other kiln's new log; the kilns in
+        ``later`` have made way once already and do so again.
         """
         kilns = {kiln for kiln, count in self._length.items() if count} | set(behind)
-        return min(kilns, key=lambda kiln: (self.waiting(kiln), kiln), default=None)
+        return min(kilns, key=lambda kiln: (kiln in later, self.waiting(kiln), kiln), default=None)
 
 
 def age_order(found: Found) -> str:

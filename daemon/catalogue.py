@@ -17,7 +17,10 @@ from daemon.store.parts import Part
 
 HEAD_SAMPLES = 200
 HEAD_FROM_C = 200.0
+COURSE_S = 600.0
+ALIKE_C = 5.0
 LONGEST_PAUSE = timedelta(hours=6)
+SMALL_OVERLAP = timedelta(minutes=10)
 LARGEST_OVERLAP = timedelta(minutes=70)  # a clock put back an hour between two files
 _FROM_ROWS = 2
 _HOW_DATED = {"rows": _FROM_ROWS, "text": _FROM_ROWS, "file name": 1}
@@ -25,10 +28,14 @@ _HOW_DATED = {"rows": _FROM_ROWS, "text": _FROM_ROWS, "file name": 1}
 
 @dataclass(frozen=True, slots=True)
 class Arranged:
-    """One firing: the parts it consists of, in order, and the parts that show the same firing over again."""
+    """One firing: the parts it consists of, in order, and the parts that show the same firing over again.
+
+    ``clashes`` names the log of an earlier firing whose times overlap with this one's.
+    """
 
     parts: tuple[Part, ...]
     also: tuple[Part, ...] = ()
+    clashes: str | None = None
 
     @property
     def started(self) -> str:
@@ -60,6 +67,7 @@ def part_of(log: FiringLog, kiln: str, content: str, number: int, name: str, mod
         dated=_HOW_DATED.get(log.started_from, 0) if log.started is not None else 0,
         head=head,
         rows=len(log.elapsed_s),
+        course=_course(log),
     )
 
 
@@ -68,12 +76,24 @@ def _head(log: FiringLog) -> str:
 
     A delayed start may log one and the same room temperature for hours.
     """
-    hottest = np.nan_to_num(log.zone_c, nan=-999.0).max(axis=1)
-    warm = int(np.argmax(hottest > HEAD_FROM_C)) if bool(np.any(hottest > HEAD_FROM_C)) else 0
+    is_warm = np.fmax.reduce(log.zone_c, axis=1) > HEAD_FROM_C
+    warm = int(is_warm.argmax())  # 0 if it never gets warm
     span = slice(warm, warm + HEAD_SAMPLES)
     head = hashlib.sha256(np.round(np.nan_to_num(log.zone_c[span], nan=-999.0), 1).tobytes())
     head.update(np.round(log.elapsed_s[span]).tobytes())
     return head.hexdigest()[:20]
+
+
+def _course(log: FiringLog) -> str:
+    """Return the mean of the zones every ten minutes, in whole deg C."""
+    known = ~np.isnan(log.zone_c)
+    count = known.sum(axis=1)
+    some = count > 0
+    if not some.any():
+        return ""
+    mean = np.where(known, log.zone_c, 0.0).sum(axis=1)[some] / count[some]
+    at = np.arange(0.0, float(log.elapsed_s[-1]) + 1.0, COURSE_S)
+    return " ".join(str(round(value)) for value in np.interp(at, log.elapsed_s[some], mean).tolist())
 
 
 def arrange(parts: Iterable[Part]) -> list[Arranged]:
@@ -83,13 +103,17 @@ def arrange(parts: Iterable[Part]) -> list[Arranged]:
     )
     kept, also = _once_each(usable)
     firings: list[Arranged] = []
+    latest: Part | None = None
     for part in kept:
         before = firings[-1].parts[-1] if firings else None
         if before is not None and part.continues == went_on(before, answer=True):
             last = firings.pop()
-            firings.append(Arranged((*last.parts, part), (*last.also, *also.get(part.key, ()))))
+            firings.append(Arranged((*last.parts, part), (*last.also, *also.get(part.key, ())), last.clashes))
         else:
-            firings.append(Arranged((part,), tuple(also.get(part.key, ()))))
+            clashes = latest.name if latest is not None and _overlap(latest, part) > SMALL_OVERLAP else None
+            firings.append(Arranged((part,), tuple(also.get(part.key, ())), clashes))
+        if latest is None or part.ended > latest.ended:
+            latest = part
     return firings
 
 
@@ -117,7 +141,8 @@ def _once_each(parts: Sequence[Part]) -> tuple[list[Part], dict[tuple[str, int],
     """Return the parts to be judged and, for each, those that only repeat it.
 
     Of parts that cover the same time the longest is kept. Parts dated by their rows repeat each other if more than
-    half of the shorter lies within the longer; others only if their first samples are equal.
+    half of the shorter lies within the longer and their temperatures agree (at the same time, or since their start if
+    a clock was set in between); others only if their first samples are equal.
     """
     kept: list[Part] = []
     also: dict[tuple[str, int], list[Part]] = {}
@@ -156,10 +181,40 @@ def _clusters(parts: Sequence[Part]) -> list[list[Part]]:
     return clusters
 
 
+def _overlap(first: Part, second: Part) -> timedelta:
+    """Return how long two parts cover the same time; both must know their time from their rows."""
+    if min(first.dated, second.dated) < _FROM_ROWS:
+        return timedelta(0)
+    begin = max(clock.moment(first.started), clock.moment(second.started))
+    return min(clock.moment(first.ended), clock.moment(second.ended)) - begin
+
+
 def _covers(longer: Part, shorter: Part) -> bool:
-    if min(longer.dated, shorter.dated) < _FROM_ROWS:
-        return False
-    begin = max(clock.moment(longer.started), clock.moment(shorter.started))
-    end = min(clock.moment(longer.ended), clock.moment(shorter.ended))
     length = clock.moment(shorter.ended) - clock.moment(shorter.started)
-    return end - begin > length / 2 or (length == timedelta(0) and begin <= end)
+    if min(longer.dated, shorter.dated) < _FROM_ROWS or _overlap(longer, shorter) * 2 < length:
+        return False
+    apart_s = (clock.moment(shorter.started) - clock.moment(longer.started)).total_seconds()
+    return _alike(longer.course, shorter.course, apart_s) or _alike(longer.course, shorter.course, 0.0)
+
+
+def _alike(longer: str, shorter: str, apart_s: float) -> bool:
+    """Tell whether two courses agree where they overlap, the shorter moved on by so many seconds.
+
+    The same time is not the same firing: a log may run on through its cooling into the next firing's.
+    """
+    first, second = (np.array(course.split(), dtype=np.float64) for course in (longer, shorter))
+    at = np.arange(second.size) * COURSE_S + apart_s
+    within = (at >= 0) & (at <= (first.size - 1) * COURSE_S)
+    if not within.any():
+        return False
+    difference = np.abs(np.interp(at[within], np.arange(first.size) * COURSE_S, first) - second[within])
+    return float(np.median(difference)) <= ALIKE_C
+
+
+def clash(firing: Arranged) -> tuple[str, ...]:
+    """Return what is to be said of a firing whose times overlap with another's: nothing, or one sentence."""
+    if firing.clashes is None:
+        return ()
+    return (
+        f"its times overlap with {firing.clashes}: that log ran on into this firing, or one of the clocks is wrong",
+    )

@@ -50,6 +50,8 @@ class Child:
             answer = line.recv()
         except (EOFError, OSError) as error:
             self.close()
+            if self._stop.is_set():
+                raise Stopped from None
             raise ChildFailed("it ended the process that worked on it (too large for the memory?)") from error
         self._last_used = time.monotonic()
         if isinstance(answer, BaseException):
@@ -95,6 +97,8 @@ class Child:
             line.recv()
         except (EOFError, OSError) as error:
             self.close()
+            if self._stop.is_set():
+                raise Stopped from None
             raise ChildFailed("the process that works on it could not be started") from error
         return line
 

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 from sqlite_utils import Database
 
 from config.settings import Settings
-from daemon import alerts, backup, clock, live
-from daemon.store import notes
+from daemon import alerts, backup, clock, kept, live
+from daemon.store import notes, parts
 from daemon.store.database import StoreError, damage, write_tx
 
 log = logging.getLogger("coilwatch.chores")
@@ -56,13 +56,14 @@ def check_disk(db: Database, settings: Settings) -> None:
 
 
 def back_up(db: Database, settings: Settings) -> None:
-    """Check the database and make the day's back-up, unless it was made already."""
+    """Check the database, make the day's back-up and tidy up, unless that was done already today."""
     local = clock.now().astimezone(ZoneInfo(settings.studio.time_zone))
     folders = settings.folders
     if not backup.is_due(folders.backups, local):
         return
     wrong = damage(db)
     if wrong is None:
+        kept.tidy(folders.kept, parts.contents(db), clock.now().timestamp())
         try:
             made = backup.back_up(folders.database, folders.backups, local, settings.service.backups_kept)
         except (OSError, StoreError) as error:

@@ -94,8 +94,10 @@ def _send(
     found = _STATUS.search(text)
     if found:
         code = int(found[1])
-        words = _IN_WORDS.get(code, "the service could not take it" if code >= 500 else "the service refused it")
-        return Outcome(ok=False, reason=f"{words} (code {code})", permanent=code in _TO_BE_MENDED)
+        usual = "the service could not take it" if code >= 500 else "the service refused it"
+        moved = 300 <= code < 400
+        words = "the address only points to another one: set that" if moved else _IN_WORDS.get(code, usual)
+        return Outcome(ok=False, reason=f"{words} (code {code})", permanent=moved or code in _TO_BE_MENDED)
     return _why_no_answer(box, redact)
 
 
@@ -200,6 +202,8 @@ def _why_no_answer(box: "Apprise", redact: Redactor) -> Outcome:
         return Outcome(ok=False, reason="no connection in time")
     except OSError as error:
         return Outcome(ok=False, reason=redact(f"no connection ({error.strerror or type(error).__name__})"))
+    if getattr(service, "smtp_host", None):
+        return Outcome(ok=False, reason="the mail server did not take it: check the login, the sender and the address")
     return Outcome(ok=False, reason="no answer in time, or the connection broke", perhaps=True)
 
 

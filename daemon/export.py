@@ -20,6 +20,7 @@ from config.kiln import Kiln
 from config.units import render
 from daemon.logbook import format_line
 from daemon.report import shown
+from daemon.report.energy_drawn import drawn_kwh
 from daemon.report.history import KilnHistory
 
 Value = str | float | int | None
@@ -60,7 +61,7 @@ FIRINGS = (
     Column("climb_to_c", "deg C", "upper end of the band of that climb"),
     Column("hold_duty", "1", "share of full output in the hold at the peak"),
     Column("mean_duty", "1", "share of full output over the firing"),
-    Column("energy_kwh", "kWh", "energy of the firing"),
+    Column("energy_kwh", "kWh", "energy drawn: rated power x output x power ratio, summed over the firing"),
     Column("supply_volts", "V", "supply volts at full output"),
     Column("firings_left", "1", "firings until the replacement threshold"),
     Column("firings_left_low", "1", "lower end of its 80 % interval"),
@@ -154,7 +155,7 @@ def _firing(said: Assessment, logs: Sequence[str]) -> list[Value]:
         *([None] * 3 if climb is None else [_number(climb.c_per_h, 1), climb.from_c, climb.to_c]),
         _number(measures.hold_duty),
         _number(measures.mean_duty),
-        _number(measures.energy_kwh, 2),
+        _number(drawn_kwh(said), 2),
         _number(measures.supply_volts, 1),
         *([None] * 3 if outlook is None else [_number(outlook.firings_left, 1), outlook.low, outlook.high]),
         "; ".join(render(text) for text in said.problems),

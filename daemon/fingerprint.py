@@ -1,20 +1,10 @@
 """What a log was read and judged with: the program's version and the kiln's entry in the register."""
 
 import hashlib
-from functools import cache
-from importlib.metadata import PackageNotFoundError, version
 
 from config.kiln import Kiln
 from config.settings import Settings
-
-
-@cache
-def program_version() -> str:
-    """Return the installed version of Coilwatch."""
-    try:
-        return version("coilwatch")
-    except PackageNotFoundError:
-        return "unknown"
+from daemon.version import program_version
 
 
 def of_kiln(kiln: Kiln) -> str:

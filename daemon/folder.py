@@ -43,10 +43,15 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """One look through the folder: the files found, and what could not be looked at (key -> reason)."""
+    """One look through the folder: the files found, and what could not be looked at (key -> reason).
+
+    ``place`` tells this folder from another at the same path; ``bare`` that there is nothing at all in it.
+    """
 
     files: dict[str, Found]
     closed: dict[str, str]
+    place: tuple[int, int] = (0, 0)
+    bare: bool = False
 
 
 def look(drop: Path, leave_out: Sequence[Path] = ()) -> Look:
@@ -64,9 +69,10 @@ def look(drop: Path, leave_out: Sequence[Path] = ()) -> Look:
             raise FolderTrouble(f"{drop} is not a folder")
         entered = {(about.st_dev, about.st_ino), *_identities(leave_out)}
         _enter(root, (), entered, files, closed)
+        bare = not files and not closed and next(root.iterdir(), None) is None
     except OSError as error:
         raise FolderTrouble(f"{drop}: {error.strerror or error}") from error
-    return Look(files, closed)
+    return Look(files, closed, (about.st_dev, about.st_ino), bare)
 
 
 def identity(drop: Path) -> tuple[int, int] | None:

@@ -25,7 +25,7 @@ from daemon.settle import Settling
 from daemon.store import files, kilns
 from daemon.store.database import write_tx
 from daemon.store.files import FileState, SeenFile
-from daemon.taking_in import Candidate, ChangedMeanwhile, NotNow, TakingIn
+from daemon.taking_in import GOING_ON, Candidate, ChangedMeanwhile, NotNow, TakingIn
 
 log = logging.getLogger("coilwatch.intake")
 BACKFILLED = "backfill:"
@@ -66,6 +66,7 @@ class Intake:
         self._taking_in = TakingIn(db, settings, analyst, self._judge, now)
         self._files = files.all_files(db)
         self._found: dict[str, Found] = {}
+        self._place = (0, 0)
         self._settling = Settling(settings.service.settle_s, PEEK_S)
         self._backlog = Backlog()
         self._again: dict[str, float] = {}  # key -> tick at which to try once more
@@ -74,6 +75,7 @@ class Intake:
         self._last_read: dict[str, tuple[float, int]] = {}
         self._behind: set[str] = set()
         self._postponed: dict[str, float] = {}  # kiln id -> tick before which its firings are not judged again
+        self._interrupted: set[str] = set()  # kilns whose judging made way for another's new log
         self._judging: tuple[Kiln, Iterator[Judged]] | None = None
         self.finished: set[str] = set()  # kilns brought up to date since the reports were last written
         self.news = False  # something was judged or watched since the outbox was last looked at
@@ -87,10 +89,18 @@ class Intake:
         Raises ``FolderTrouble``.
         """
         seen = folder.look(self._settings.folders.drop, [self._settings.folders.data])
+        if seen.bare and self._found and seen.place != self._place:
+            # what shows when a disk is unmounted: the bare folder it was mounted on; its files are not gone
+            raise folder.FolderTrouble(f"{self._settings.folders.drop} is empty and not the folder it was")
+        self._place = seen.place
         tick, now = self._tick(), clock.stamp(self._now())
         rows: list[SeenFile] = []
-        self._found = {self._source + key: replace(found, key=self._source + key) for key, found in seen.files.items()}
-        closed = {self._source + key: reason for key, reason in seen.closed.items()}
+        self._found, closed = seen.files, seen.closed
+        if self._source:
+            self._found = {
+                self._source + key: replace(found, key=self._source + key) for key, found in seen.files.items()
+            }
+            closed = {self._source + key: reason for key, reason in seen.closed.items()}
         for key, found in self._found.items():
             rows += self._saw(key, found, tick, now)
         for key, row in self._files.items():
@@ -160,8 +170,8 @@ class Intake:
                 changed_ns=found.changed_ns,
                 inode=found.inode,
                 changed_at=now,
-                state="settling",
-                reason="",
+                state="growing" if key in self._growing else "settling",
+                reason=GOING_ON if key in self._growing else "",
             )
         ]
 
@@ -238,7 +248,7 @@ class Intake:
     def step(self) -> bool:
         """Do one piece of work; False if there is none. What it raises concerns the whole service, not one file."""
         if self._judging is None:
-            kiln_id = self._backlog.next_kiln(self._behind)
+            kiln_id = self._backlog.next_kiln(self._behind, self._interrupted)
             if kiln_id is None:
                 return False
             kiln = self._settings.kiln(kiln_id)
@@ -261,10 +271,15 @@ class Intake:
         if judged is None:
             self._judging = None
             self._behind.discard(kiln.id)
+            self._interrupted.discard(kiln.id)
             self.finished.add(kiln.id)
         else:
             self.news = True
-            _log_judged(judged)
+            log.info("judged: %s", judged.said())
+            if not judged.newest and self._backlog.has_short_queue(but=kiln.id):
+                # a new log of another kiln goes first; this kiln is taken up again where it was left
+                self._judging = None
+                self._interrupted.add(kiln.id)
         return True
 
     def _take(self, kiln: Kiln, found: Found) -> None:
@@ -319,7 +334,7 @@ class Intake:
             if self._taking_in.peek(candidate):
                 self._growing.add(key)
                 self.news = True
-                self._write([files.moved_to(self._files[key], "settling", "its firing is still going on")])
+                self._write([files.moved_to(self._files[key], "growing", GOING_ON)])
 
     def _note_failed(self, path: str, reason: str) -> None:
         """A firing could not be judged (called inside the judge's transaction)."""
@@ -359,10 +374,13 @@ class Intake:
                     self._db.execute("update parts set failed = null where kiln = ?", [kiln.id])
                     if known is not None and known.fingerprint:
                         kilns.mark_stale(self._db, kiln.id, _EVER)
+            fresh_of = {kiln.id: fingerprint.of_try(kiln, self._settings) for kiln in self._settings.kilns}
+            of_none = fingerprint.of_try(None, self._settings)
             for key, row in list(self._files.items()):
                 if not self._is_own(key):
                     continue
-                fresh = fingerprint.of_try(self._kiln_of(key), self._settings)
+                kiln_now = self._kiln_of(key)
+                fresh = of_none if kiln_now is None else fresh_of[kiln_now.id]
                 unsure = row.state == "growing" or row.next_try_at is not None or row.tried_with != fresh
                 if unsure and row.state not in ("gone", "settling", "waiting"):
                     again = replace(row, state="waiting", reason="")
@@ -372,16 +390,3 @@ class Intake:
 
 def _is_closed(key: str, closed: dict[str, str]) -> bool:
     return any(key == place or key.startswith(f"{place}/") for place in closed)
-
-
-def _log_judged(judged: Judged) -> None:
-    firing = judged.firing
-    findings = ", ".join(f"{finding.cause} {finding.probability:.2f}" for finding in firing.assessment.findings)
-    log.info(
-        "judged: %s firing %d (%s): %s; %s",
-        firing.kiln,
-        firing.index,
-        shown(firing.logs[0]),
-        firing.assessment.end,
-        findings or "no findings",
-    )

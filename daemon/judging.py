@@ -21,6 +21,8 @@ from daemon import catalogue, clock, kept
 from daemon.analyst import Analyst
 from daemon.catalogue import Arranged
 from daemon.child import ChildFailed
+from daemon.folder import shown
+from daemon.logbook import standing
 from daemon.store import firings, kilns, logbook, parts
 from daemon.store.database import write_tx
 from daemon.store.firings import FiringRow, StoredFiring
@@ -40,6 +42,13 @@ class Judged:
 
     firing: StoredFiring
     newest: bool
+
+    def said(self) -> str:
+        """Return one line for the service's log."""
+        assessment = self.firing.assessment
+        findings = ", ".join(f"{finding.cause} {finding.probability:.2f}" for finding in assessment.findings)
+        name = f"{self.firing.kiln} firing {self.firing.index} ({shown(self.firing.logs[0])})"
+        return f"{name}: {assessment.end}; {findings or 'no findings'}"
 
 
 class Logs:
@@ -132,7 +141,7 @@ class Judge:
         arranged = self._arranged(kiln)
         stored = self._put_in_place(kiln, arranged)
         begin, state = self._where_to_begin(kiln, arranged, stored)
-        book = logbook.of_kiln(self._db, kiln.id)
+        book = standing(logbook.of_kiln(self._db, kiln.id))
         for number in range(begin, len(arranged)):
             firing, place = arranged[number], stored[number]
             before = clock.moment(arranged[number - 1].started) if number else None
@@ -207,7 +216,7 @@ class Judge:
                 whole = replace(whole, problems=(*whole.problems, note))
             else:
                 whole = joined
-        return whole
+        return replace(whole, problems=(*whole.problems, *catalogue.clash(firing)))
 
     def _arranged(self, kiln: Kiln) -> list[Arranged]:
         """Return the kiln's firings, every pair of neighbours that may belong together compared."""

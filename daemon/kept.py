@@ -10,7 +10,10 @@ import gzip
 import hashlib
 import os
 import zlib
+from collections.abc import Container
 from pathlib import Path
+
+_DAY_S = 86400.0
 
 
 def content_hash(data: bytes) -> str:
@@ -47,7 +50,16 @@ def fetch(kept: Path, name: str) -> bytes | None:
     return data if content_hash(data) == name else None
 
 
-def drop(kept: Path, name: str) -> None:
-    """Remove a copy that nothing refers to any more."""
-    with contextlib.suppress(OSError):
-        _place(kept, name).unlink()
+def tidy(kept: Path, wanted: Container[str], now_s: float) -> int:
+    """Remove copies that nothing refers to any more and what a power cut left half-written; return how many.
+
+    What is younger than a day is left: it may be about to be referred to.
+    """
+    removed = 0
+    for file in kept.glob("*/*"):
+        name = file.name.removesuffix(".gz")
+        with contextlib.suppress(OSError):
+            if name not in wanted and now_s - file.stat().st_mtime > _DAY_S:
+                file.unlink()
+                removed += 1
+    return removed

@@ -27,6 +27,8 @@ GONE_FOR_S = 1200.0
 """A state that was not seen for so long (in the log's own time) is over."""
 FORGOTTEN_AFTER = timedelta(hours=24)
 PAST_FIRINGS = 24
+SILENT_WHEN_CLOSED_S = 600.0
+"""A log closed in mid-firing after so long without a row went silent; sooner, it was closed for another reason."""
 WATCHED_S = 600.0
 """A log without dated rows must have been seen growing for so long before its silence means anything."""
 ROWS_ARE_NEW = timedelta(hours=2)
@@ -95,7 +97,9 @@ def watch_live(
     return view
 
 
-def live_over(db: Database, kiln: Kiln, name: str, settings: Settings, now: datetime) -> None:
+def live_over(
+    db: Database, kiln: Kiln, name: str, settings: Settings, now: datetime, *, steady_s: float | None = None
+) -> None:
     """The log was taken as a firing, or set aside: nothing of it is live any more. Call it after ``alerts.record``.
 
     A log that ended in mid-firing while it was being watched went silent: that is told, and stands until the kiln's
@@ -104,10 +108,12 @@ def live_over(db: Database, kiln: Kiln, name: str, settings: Settings, now: date
     watched = _load(db, kiln.id, name)
     if watched is None:
         return
-    _grown.pop((kiln.id, name), None)
+    grown = _grown.pop((kiln.id, name), None)
     silent = watched.silent
     if silent is None and _was_live(watched, now):
-        silent = silence(watched.view, now_silent_s(watched, now, settings), 0.0)
+        steady = time.monotonic() if steady_s is None else steady_s
+        silent_s = (now - (watched.row_at or now)).total_seconds() if grown is None else steady - grown
+        silent = silence(watched.view, silent_s, SILENT_WHEN_CLOSED_S)
     if silent is None or not settings.alerts.live:
         _end(db, kiln.id, name, settings, now, "The firing has ended.")
         return
@@ -125,7 +131,7 @@ def watch_silence(db: Database, settings: Settings, now: datetime, *, steady_s: 
         silent_s = steady - _grown.setdefault((kiln, name), steady)
         if watched.closed or silent_s > FORGOTTEN_AFTER.total_seconds():
             if silent_s > FORGOTTEN_AFTER.total_seconds():
-                _end(db, kiln, name, settings, now, "Nothing more came of this firing.")
+                _end(db, kiln, name, settings, now, "Nothing more came of this firing.", in_silence=watched.closed)
             continue
         state = silence(watched.view, silent_s, limit) if _was_live(watched, now) else None
         if state is not None and watched.silent is None and settings.alerts.live:
@@ -146,14 +152,6 @@ def past_courses(firings: Sequence[Judged]) -> tuple[PastCourse, ...]:
     )
 
 
-def now_silent_s(watched: Watched, now: datetime, settings: Settings) -> float:
-    """Return for how long no row came, as far as the rows' own times tell; at least the limit to be told."""
-    limit = settings.service.silent_after_min * 60.0
-    if watched.row_at is None:
-        return max(limit, 8 * watched.view.sample_s)
-    return max((now - watched.row_at).total_seconds(), 8 * watched.view.sample_s)
-
-
 def _was_live(watched: Watched, now: datetime) -> bool:
     """Whether this log really was a firing under way: its rows were new, or it was seen growing for a while."""
     first = watched.first_at or now
@@ -166,7 +164,7 @@ def _carried(standing: Sequence[Standing], view: LiveView, now: datetime) -> tup
     """Return what stands now: seen now, or not gone for long enough."""
     kept = {one.state.kind: one for one in standing if view.elapsed_s - one.seen_s < GONE_FOR_S}
     for state in view.states:
-        since = kept[state.kind].since if state.kind in kept else now
+        since = kept[state.kind].since if state.kind in kept else now - timedelta(seconds=state.lasting_s)
         kept[state.kind] = Standing(state, view.elapsed_s, since)
     return tuple(kept.values())
 
@@ -174,7 +172,8 @@ def _carried(standing: Sequence[Standing], view: LiveView, now: datetime) -> tup
 def _tell(db: Database, kiln: str, name: str, watched: Watched, settings: Settings, now: datetime) -> None:
     facts = [_facts(one.state, name, one.since, watched, settings, now) for one in watched.standing]
     if watched.silent is not None:
-        facts.append(_facts(watched.silent, name, now, watched, settings, now))
+        since = now - timedelta(seconds=watched.silent.lasting_s)
+        facts.append(_facts(watched.silent, name, since, watched, settings, now))
     closing = "The firing has ended." if watched.closed else ""
     sighted(db, Sighted("live", kiln, tuple(facts), scope=name, closing=closing), settings, now)
 
@@ -204,11 +203,13 @@ def _forget_others(db: Database, kiln: str, name: str, settings: Settings, now: 
     for other in [str(row["log"]) for row in others]:
         watched = _load(db, kiln, other)
         if watched is not None and watched.closed:
-            _end(db, kiln, other, settings, now, "The kiln's next log grows.")
+            _end(db, kiln, other, settings, now, "The kiln's next log grows.", in_silence=True)
 
 
-def _end(db: Database, kiln: str, name: str, settings: Settings, now: datetime, closing: str) -> None:
-    sighted(db, Sighted("live", kiln, (), scope=name, closing=closing), settings, now)
+def _end(
+    db: Database, kiln: str, name: str, settings: Settings, now: datetime, closing: str, *, in_silence: bool = False
+) -> None:
+    sighted(db, Sighted("live", kiln, (), scope=name, closing=closing, in_silence=in_silence), settings, now)
     db.execute("delete from live_watch where kiln = ? and log = ?", [kiln, name])
     _grown.pop((kiln, name), None)
 

@@ -2,7 +2,6 @@
 
 import argparse
 import importlib
-import importlib.util
 import os
 import sys
 from collections.abc import Sequence
@@ -37,14 +36,12 @@ def parser(wanted: str | None = None) -> argparse.ArgumentParser:
         "It is no safety device.",
         epilog="Exit codes: 0 done, 1 ran but something needs attention, 2 wrong use or settings, 3 could not run.",
     )
-    top.add_argument("--version", action="version", version=f"coilwatch {_version()}" if wanted is None else "")
+    top.add_argument("--version", action=_Version, nargs=0, help="show the version and end")
     top.add_argument(
         "--settings", type=Path, metavar="FILE", help="default: $COILWATCH_SETTINGS, else ./coilwatch.toml"
     )
     verbs = top.add_subparsers(dest="verb", metavar="COMMAND", required=True)
     for verb in VERBS if wanted is None else (wanted,):
-        if importlib.util.find_spec(f"daemon.commands.{verb}") is None:
-            continue
         importlib.import_module(f"daemon.commands.{verb}").add(verbs)
     for each in verbs.choices.values():
         if "--settings" not in each._option_string_actions:  # noqa: SLF001 - argparse has no other way to ask
@@ -58,10 +55,14 @@ def parser(wanted: str | None = None) -> argparse.ArgumentParser:
     return top
 
 
-def _version() -> str:
-    from daemon.fingerprint import program_version
+class _Version(argparse.Action):
+    """Shows the version; it is looked up only when asked for."""
 
-    return program_version()
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from daemon.version import program_version
+
+        print(f"coilwatch {program_version()}")
+        parser.exit()
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

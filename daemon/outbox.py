@@ -22,6 +22,7 @@ from daemon.alerts.letters import Letter
 from daemon.alerts.message import when
 from daemon.clock import moment, stamp
 from daemon.delivery import Outcome, Send, Sending
+from daemon.report.files import slug
 from daemon.store.database import write_tx
 
 log = logging.getLogger("coilwatch.outbox")
@@ -79,6 +80,7 @@ class _Round:
             del _abandoned[target]
         with write_tx(self.db):
             letters.pick_up_pieces(self.db, tuple(_abandoned))
+            self._let_go_of_removed_targets()
         idle = [target for target in self.alerts.targets if target not in _abandoned]
         while not self.stop.is_set():
             for target in idle:
@@ -87,6 +89,14 @@ class _Round:
                 break
             idle = self._wait()
         return self.taken
+
+    def _let_go_of_removed_targets(self) -> None:
+        """A target that is no longer in the settings is no trouble, and what it is owed is given up in time."""
+        letters.give_up_strangers(self.db, tuple(self.alerts.targets), self.alerts, self.now())
+        for alert in desk.open_alerts(self.db, desk.MACHINE_ROOM):
+            label = alert.cause.removeprefix("target:")
+            if label != alert.cause and label not in self.alerts.targets:
+                desk.trouble_over(self.db, alert.cause, self.settings, self.now())
 
     def _begin(self, target: str) -> None:
         """Start the target's next send, if there is one that is due."""
@@ -101,7 +111,7 @@ class _Round:
             picture = None
             if letter.part == "picture":
                 picture = self.picture_of(self.settings, letter.kiln)
-                if picture is None:
+                if picture is None or self._of_before(picture, letter, now):
                     self._picture_missing(letter, now)
                     return
             letters.begin_try(self.db, letter)
@@ -112,6 +122,10 @@ class _Round:
             return self.send(secret, title, body, letter.severity, letter.kind, picture)
 
         self.under_way[target] = (letter, Sending(work, self.answers, target), time.monotonic())
+
+    def _of_before(self, picture: Path, letter: Letter, now: datetime) -> bool:
+        """Whether the picture was drawn before what the message tells, and a newer one may still come."""
+        return picture.stat().st_mtime < letter.created_at.timestamp() - 1.0 and now - letter.created_at <= PICTURE_WAIT
 
     def _picture_missing(self, letter: Letter, now: datetime) -> None:
         """No report was drawn yet: wait a little for it, then do without."""
@@ -193,7 +207,7 @@ class _Round:
 
 def _picture_of(settings: Settings, kiln: str) -> Path | None:
     """Return the kiln's newest trend picture, if the report has been drawn."""
-    path = settings.folders.reports / f"{kiln}.png"
+    path = settings.folders.reports / f"{slug(kiln)}.png"
     return path if path.is_file() else None
 
 

@@ -18,6 +18,7 @@ from sqlite_utils import Database
 
 from config.settings import Settings
 from daemon import clock
+from daemon.at_once import AtOnce
 from daemon.reporter import Reporter
 from daemon.store.database import StoreError, open_store
 
@@ -35,7 +36,8 @@ class Schedule:
         self._wake = wake
         self._stop = stop
         self._own = threading.local()
-        self._sending = threading.Lock()
+        self._outbox = AtOnce(self._deliver)
+        self._reports = AtOnce(self._write_reports)
         self._zone = ZoneInfo(settings.studio.time_zone)
         self._scheduler = BackgroundScheduler(
             timezone=UTC,
@@ -49,9 +51,9 @@ class Schedule:
         """Begin; the jobs that matter run at once."""
         service = self._settings.service
         self._every("look", self._wake, service.scan_s)
-        self._every("outbox", self.deliver, OUTBOX_S, executor="sending")
+        self._every("outbox", self.deliver_now, OUTBOX_S)
         self._every("alerts", self._tick_alerts, CHORES_S)
-        self._every("reports", self._write_reports, CHORES_S, executor="reports")
+        self._every("reports", lambda: self.write_reports(()), CHORES_S)
         self._every("digest", self._digest, 30 * 60)
         self._every("machine", self._check_machine, 5 * 60)
         if service.heartbeat_url is not None:
@@ -64,22 +66,23 @@ class Schedule:
         )
         self._scheduler.start()
 
-    def _every(self, name: str, work: Callable[[], None], seconds: float, executor: str = "default") -> None:
+    def _every(self, name: str, work: Callable[[], None], seconds: float) -> None:
         trigger = IntervalTrigger(seconds=max(1, round(seconds)), timezone=UTC)
-        self._scheduler.add_job(work, trigger, id=name, executor=executor, next_run_time=datetime.now(UTC))
+        self._scheduler.add_job(work, trigger, id=name, next_run_time=datetime.now(UTC))
+
+    def _soon(self, job: AtOnce, executor: str) -> None:
+        """Have a job done by its own thread: neither a slow target nor a long report holds up anything else."""
+        if self._scheduler.running and job.ask():
+            self._scheduler.add_job(job.run, executor=executor)
 
     def deliver_now(self) -> None:
-        """Deliver at once what has just been written to the outbox."""
-        if self._scheduler.running:
-            self._scheduler.add_job(self.deliver, id="outbox at once", replace_existing=True, executor="sending")
+        """Deliver what has just been written to the outbox, or has become due."""
+        self._soon(self._outbox, "sending")
 
     def write_reports(self, kilns: Iterable[str]) -> None:
         """Write the reports of kilns that were just brought up to date."""
         self._reporter.add(kilns)
-        if self._scheduler.running:
-            self._scheduler.add_job(
-                self._write_reports, id="reports at once", replace_existing=True, executor="reports"
-            )
+        self._soon(self._reports, "reports")
 
     def _write_reports(self) -> None:
         self._guarded(self._reporter.write)
@@ -94,7 +97,7 @@ class Schedule:
         """Stop; True if no job is left running after ``within_s`` seconds."""
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
-        return self._sending.acquire(timeout=within_s)
+        return self._outbox.wait_idle(within_s)
 
     def _db(self) -> Database:
         if not hasattr(self._own, "db"):
@@ -102,13 +105,11 @@ class Schedule:
         db: Database = self._own.db
         return db
 
-    def deliver(self) -> None:
+    def _deliver(self) -> None:
         """Send what is due (the outbox keeps what could not be sent, with the time of the next try)."""
         from daemon import outbox
 
-        if self._stop.is_set():
-            return
-        with self._sending:
+        if not self._stop.is_set():
             self._guarded(lambda: outbox.deliver_due(self._db(), self._settings, clock.now(), stop=self._stop))
 
     def _tick_alerts(self) -> None:

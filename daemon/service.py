@@ -112,6 +112,7 @@ class Service:
         self._folder_told = False
         self._disk_bad = False
         self._note_again = 0.0
+        self._code = 0
 
     def stop(self, _signal: int = 0, _frame: FrameType | None = None) -> None:
         """Ask the service to end at the next safe point."""
@@ -145,15 +146,25 @@ class Service:
                 ended = schedule.end(END_WITHIN_S)
                 db.close()
                 log.info("ended%s", "" if ended else "; a message was still being sent and will be sent again")
-            return 0 if ended else -1
+            return self._code
 
-    def _loop(self, db: Database, analyst: Analyst, schedule: Schedule, watch: Watch) -> None:
+    def _begun(self, db: Database, analyst: Analyst) -> Intake:
+        """Return the intake, once the database can be written: a disk that is full now may not be so later."""
         from daemon import outbox
 
-        with write_tx(db):
-            outbox.try_at_once(db)
-        notes.put(db, "started", str(os.getpid()))
-        intake = Intake(db, self._settings, analyst)
+        while True:
+            try:
+                with write_tx(db):
+                    outbox.try_at_once(db)  # new settings may have mended a target
+                notes.put(db, "started", str(os.getpid()))
+                return Intake(db, self._settings, analyst)
+            except (sqlite3.Error, OSError) as error:
+                self._disk_is_bad(error)
+                if self._stop.wait(TROUBLE_PAUSE_S):
+                    raise Stopped from None
+
+    def _loop(self, db: Database, analyst: Analyst, schedule: Schedule, watch: Watch) -> None:
+        intake = self._begun(db, analyst)
         file_of_db = _inode(self._settings.folders.database)
         watch.start()
         schedule.start()
@@ -172,14 +183,15 @@ class Service:
                     if not ready:
                         systemd.notify("READY=1", "STATUS=watching")
                         ready = True
+            if _inode(self._settings.folders.database) != file_of_db:
+                log.critical("the database file was removed or replaced under the running service; ending")
+                self._code = 3
+                self._stop.set()
+                break
             worked = self._work(intake, schedule)
             tick = time.monotonic()
             if tick - checked > CHECK_S or worked is None:
                 checked = tick
-                if _inode(self._settings.folders.database) != file_of_db:
-                    log.critical("the database file was removed or replaced under the running service; ending")
-                    self._stop.set()
-                    break
                 if watch.check():
                     log.warning("listening to the drop folder was begun anew")
                 if jump := sense.jumped_s():
@@ -208,18 +220,24 @@ class Service:
 
     def _look_through(self, db: Database, intake: Intake, watch: Watch, before: float) -> bool:
         try:
-            if intake.look():
-                watch.missed(before)
-            intake.peek()
-            if time.monotonic() >= self._note_again:
-                notes.put(db, "looked", str(intake.busy()))
-                self._note_again = time.monotonic() + NOTE_S
-        except FolderTrouble as trouble:
-            self._folder_is_bad(db, str(trouble))
+            return self._looked_through(db, intake, watch, before)
+        except Stopped:
             return False
         except (sqlite3.Error, OSError) as error:
             self._disk_is_bad(error)
             return False
+
+    def _looked_through(self, db: Database, intake: Intake, watch: Watch, before: float) -> bool:
+        try:
+            if intake.look():
+                watch.missed(before)
+        except FolderTrouble as trouble:
+            self._folder_is_bad(db, str(trouble))
+            return False
+        intake.peek()
+        if time.monotonic() >= self._note_again:
+            notes.put(db, "looked", str(intake.busy()))
+            self._note_again = time.monotonic() + NOTE_S
         if self._folder_bad_since is not None:
             self._folder_bad_since, self._folder_told = None, False
             log.info("the drop folder is there again")
@@ -264,8 +282,9 @@ class Service:
         except (sqlite3.Error, OSError) as error:
             self._disk_is_bad(error)
             return None
-        if self._disk_bad and more is False:
+        if self._disk_bad and not more:
             self._disk_bad = False
+            log.info("the database can be written again")
         return more
 
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("coilwatch.intake")
 COOLING_C = 50.0
+GOING_ON = "its firing is still going on"
 _FUTURE = timedelta(hours=26)  # a clock in another time zone, no more
 
 
@@ -108,11 +109,12 @@ class TakingIn:
         whole = list(reading.firings)
         if self._unfinished(candidate, whole[-1], modified):
             self._watch(kiln, found.key, whole.pop())
-            row = files.moved_to(row, "growing", "its firing is still going on")
+            row = files.moved_to(row, "growing", GOING_ON)
         else:
             row = files.moved_to(row, "taken in")
-        kept.keep(self._settings.folders.kept, content, data)
-        self._judge.logs.hold(kiln.id, content, whole)
+        if whole:
+            kept.keep(self._settings.folders.kept, content, data)
+            self._judge.logs.hold(kiln.id, content, whole)
         return self._catalogue(candidate, replace(row, question=_question(reading)), whole, modified)
 
     def peek(self, candidate: Candidate) -> bool:
@@ -123,9 +125,7 @@ class TakingIn:
             reading = self._analyst.read(data, candidate.found.key, candidate.kiln, modified)
         except (OSError, ValueError, UnreadableLog, ChildFailed):
             return False  # no verdict on a file that is being written
-        if not reading.firings or not (
-            self._recent(reading.firings[-1]) or self._last_row(reading.firings[-1]) is None
-        ):
+        if not reading.firings or not self._of_today(reading.firings[-1]):
             return False
         self._watch(candidate.kiln, candidate.found.key, reading.firings[-1])
         return True
@@ -258,7 +258,7 @@ class TakingIn:
         from daemon import live
 
         if self._settings.alerts.live:
-            past = firings.of_kiln(self._db, kiln.id)
+            past = firings.of_kiln(self._db, kiln.id, newest=live.PAST_FIRINGS)
             with write_tx(self._db):
                 live.watch_live(self._db, kiln, firing, name, self._settings, self._now(), past)
 

@@ -15,15 +15,18 @@ from sqlite_utils import Database
 from analysis.assessment import Assessment
 from analysis.findings import Severity
 from config.alerts import AlertSettings
-from config.kiln import Kiln
+from config.kiln import Kiln, TemperatureUnit
 from config.settings import Settings
+from config.units import render
 from config.wording import Wording
 from config.wording import load as load_wording
 from daemon.alerts import letters, rows
 from daemon.alerts.facts import firing_seen
 from daemon.alerts.incident import Acknowledged, Alert, Change, Event, Facts, Muted, Sighted, Telling
-from daemon.alerts.lifecycle import Policy, observe, tell
-from daemon.alerts.message import Voice, compose
+from daemon.alerts.lifecycle import observe
+from daemon.alerts.message import Voice, clean, compose
+from daemon.alerts.policy import Policy
+from daemon.alerts.telling import tell
 from daemon.clock import stamp
 
 MACHINE_ROOM = ""
@@ -61,7 +64,7 @@ def record(
     Call it for every firing in their order. Judging firings again from some number on is allowed and tells nothing
     twice.
     """
-    return _apply(db, kiln.id, (firing_seen(stored.assessment, stored.index),), settings, now, quietly=backlog)
+    return _apply(db, kiln.id, (firing_seen(stored.assessment, kiln.id, stored.index),), settings, now, quietly=backlog)
 
 
 def sighted(db: Database, event: Sighted, settings: Settings, now: datetime) -> tuple[str, ...]:
@@ -119,8 +122,8 @@ def open_alerts(db: Database, kiln: str | None = None) -> list[Alert]:
     return rows.standing(db, kiln)
 
 
-def summary(db: Database) -> list[dict[str, Any]]:
-    """Return what stands, for ``status``: plain values, no secret among them."""
+def summary(db: Database, unit: TemperatureUnit = "C") -> list[dict[str, Any]]:
+    """Return what stands, for ``status``: plain values, texts in the studio's unit, no secret among them."""
     return [
         {
             "incident": alert.incident,
@@ -136,7 +139,7 @@ def summary(db: Database) -> list[dict[str, Any]]:
             "told_at": stamp(alert.told_at) if alert.told_at else None,
             "muted_until": stamp(alert.muted_until) if alert.muted_until else None,
             "hidden_by": alert.hidden_by,
-            "text": alert.facts.text,
+            "text": clean(render(alert.facts.text, unit)),
         }
         for alert in rows.standing(db)
     ]

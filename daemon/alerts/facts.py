@@ -10,21 +10,22 @@ POWER_CAUSES = frozenset(
     {"element_ageing", "open_element", "open_circuit", "lost_phase", "loose_connection", "low_supply"}
 )
 _SAYS_NOTHING = frozenset({"incomplete", "unreadable", "aborted"})
-_EVIDENCE_KEPT = 2
+_EVIDENCE_KEPT = 3
 
 
-def firing_seen(assessment: Assessment, index: int) -> FiringSeen:
+def firing_seen(assessment: Assessment, kiln: str, index: int) -> FiringSeen:
     """Return the life cycle's event for a judged firing, the kiln's ``index``-th.
 
     A log cut off, unreadable or broken off does not show that an earlier trouble is gone.
     """
     return FiringSeen(
-        kiln=assessment.kiln,
+        kiln=kiln,
         index=index,
         facts=tuple(facts_of(assessment, lead, others) for lead, others in _events(assessment.findings)),
         informative=assessment.end not in _SAYS_NOTHING,
         verified=assessment.verification is not None,
         closing=assessment.verification or "",
+        at=assessment.started,
     )
 
 

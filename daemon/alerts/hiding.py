@@ -11,7 +11,7 @@ from dataclasses import replace
 from daemon.alerts.incident import Alert
 
 _LESSER_POWER = frozenset({"element_ageing", "loose_connection", "heavy_load", "programme_change", "aborted_firing"})
-_FALLING_BEHIND = frozenset({"behind", "stalled"})
+_FALLING_BEHIND = frozenset({"behind", "stalled", "gone_silent"})  # a controller that gives up stops logging too
 
 EXPLAINS: dict[str, frozenset[str]] = {
     "lost_phase": _LESSER_POWER | _FALLING_BEHIND | {"open_circuit", "open_element", "low_supply", "heat_leak"},
@@ -27,8 +27,10 @@ EXPLAINS: dict[str, frozenset[str]] = {
     "thermocouple_drift": frozenset({"heat_leak", "programme_change"}),
     "heavy_load": frozenset({"behind"}),
     "stalled": frozenset({"behind"}),
+    "heating_blind": frozenset({"behind", "stalled", "thermocouple_jumping"}),
     "over_temperature": frozenset({"heat_without_demand"}),
     "incomplete_log": frozenset({"programme_change", "aborted_firing"}),
+    "aborted_firing": frozenset({"gone_silent"}),
 }
 
 FAMILIES: tuple[frozenset[str], ...] = (

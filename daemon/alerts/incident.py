@@ -39,7 +39,8 @@ class Facts:
 
     ``cause`` is a cause of ``analysis.findings`` (source ``firing``), a state of ``analysis.live`` (``live``) or a
     key the service chose (``machine``). ``scope`` separates what must not be taken for the same: the log's name for
-    live states, nothing else. ``power`` and its 90 % interval are ratios to the reference.
+    live states, nothing else. ``gone_at`` is the start of the firing in which it was found gone. ``power`` and its
+    90 % interval are ratios to the reference.
     """
 
     cause: str
@@ -61,6 +62,7 @@ class Facts:
     rivals: tuple[tuple[str, float], ...] = ()
     text: str = ""
     closing: str = ""
+    gone_at: datetime | None = None
 
     @property
     def rank(self) -> int:
@@ -97,6 +99,7 @@ class Alert:
     told_at: datetime | None = None
     told_rank: int = 0
     told_cause: str = ""
+    told_index: int = -1
     told_power: float | None = None
     urgent_told_at: datetime | None = None
     escalated_at: datetime | None = None
@@ -136,8 +139,9 @@ class Alert:
 
 @dataclass(frozen=True, slots=True)
 class FiringSeen:
-    """A kiln's firing was judged. ``facts``: its findings. An uninformative firing says nothing of what it lacks.
+    """A kiln's firing, begun ``at``, was judged; ``facts`` are its findings.
 
+    An uninformative firing says nothing of what it lacks.
     ``verified``: first firing after a repair, whose judgement clears what is gone at once; ``closing`` says it.
     """
 
@@ -147,13 +151,14 @@ class FiringSeen:
     informative: bool = True
     verified: bool = False
     closing: str = ""
+    at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Sighted:
     """The present truth about live or machine states: those of ``causes`` (all if None) not in ``facts`` are over.
 
-    ``closing`` says why, if there is more to say than that.
+    ``closing`` says why, if there is more to say than that; ``in_silence`` if nobody needs to hear that it is over.
     """
 
     source: Source
@@ -162,6 +167,7 @@ class Sighted:
     scope: str = ""
     causes: tuple[str, ...] | None = None
     closing: str = ""
+    in_silence: bool = False
 
 
 @dataclass(frozen=True, slots=True)

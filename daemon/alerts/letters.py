@@ -269,6 +269,15 @@ def end(db: Database, letter: int, how: str, now: datetime) -> None:
         )
 
 
+def give_up_strangers(db: Database, known: Iterable[str], alerts: AlertSettings, now: datetime) -> None:
+    """Give up what is owed to targets that are no longer set, once it is too old."""
+    oldest = stamp(now - timedelta(days=alerts.give_up_days))
+    known = set(known)
+    for row in list(db.query("select id, target from outbox where ended is null and created_at < ?", [oldest])):
+        if row["target"] not in known:
+            end(db, row["id"], "given up", now)
+
+
 def pick_up_pieces(db: Database, busy: Iterable[str]) -> int:
     """Free messages a killed process left in mid-send (targets still ``busy`` apart). Returns how many."""
     busy = list(busy)

@@ -1,15 +1,14 @@
-"""The life of an alert, as one pure state machine: what was seen moves the state, the state decides what is told.
+"""The life of an alert, as one pure state machine: what was seen moves the state.
 
-``observe`` takes what happened and returns the alerts as they now stand. ``tell`` compares how they stand with what
-people were last told and returns the messages owed. Because telling looks at the state and not at the way there, a
-replayed log, a worked-off backlog or a restart tells today's truth once. Neither reads a clock, a file or a setting.
+``observe`` takes what happened and returns the alerts as they now stand, with the transitions made; what is then to
+be said of them is ``telling``'s matter. Neither reads a clock, a file or a setting.
 
-States: watching -> open -> acknowledged -> cleared (-> watching again, as the same incident, if it comes back soon).
+States: watching -> open -> acknowledged -> cleared (and open again, as the same incident, if it comes back soon).
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import datetime
 
 from daemon.alerts.hiding import hide, same_family
 from daemon.alerts.incident import (
@@ -24,30 +23,14 @@ from daemon.alerts.incident import (
     Muted,
     Sighted,
     State,
-    Telling,
-    TellingKind,
     incident_id,
 )
+from daemon.alerts.policy import Policy
 
 REMEMBERED = 16
 """Firings remembered of one alert; more than any rule below looks back."""
 LONGEST_CLEARING = 8
 """However often a trouble came back, so many good firings clear it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Policy:
-    """The rules' figures (from ``config.alerts.AlertSettings``); ``escalates`` if there is a second group."""
-
-    confirm_firings: int = 2
-    clear_firings: int = 2
-    power_fall: float = 0.05
-    repeat: timedelta = timedelta(days=14)
-    urgent_repeat: timedelta = timedelta(hours=24)
-    escalate_after: timedelta = timedelta(hours=6)
-    escalates: bool = False
-    return_within: timedelta = timedelta(days=60)
-    between_returns: timedelta = timedelta(days=7)
 
 
 def observe(
@@ -160,7 +143,7 @@ def _back_to_before(alert: Alert, index: int) -> Alert:
 
 
 def _clear(alert: Alert, event: FiringSeen, now: datetime) -> Alert:
-    facts = replace(alert.facts, closing=event.closing)
+    facts = replace(alert.facts, closing=event.closing, gone_at=event.at)
     return replace(alert, facts=facts, state="cleared", cleared_at=now, cleared_index=event.index)
 
 
@@ -183,7 +166,8 @@ def _sighted(
         if facts is None and alert.standing:
             changes.append(Change(alert.incident, "cleared", "no longer so"))
             gone = replace(alert.facts, closing=event.closing)
-            alert = replace(alert, facts=gone, state="cleared", cleared_at=now)
+            told_rank = 0 if event.in_silence else alert.told_rank
+            alert = replace(alert, facts=gone, state="cleared", cleared_at=now, told_rank=told_rank)
         elif facts is not None:
             alert = replace(alert, facts=replace(facts, since=alert.since or facts.since))
             if not alert.standing:
@@ -252,107 +236,3 @@ def _acknowledge(alert: Alert, now: datetime, changes: list[Change]) -> Alert:
 def _mute(alert: Alert, until: datetime | None, changes: list[Change]) -> Alert:
     changes.append(Change(alert.incident, "unmuted" if until is None else "muted", "a person asked for it"))
     return replace(alert, muted_until=until, muted_rank=0 if until is None else alert.facts.rank)
-
-
-# -- what is told -----------------------------------------------------------------------------------------------
-
-
-def tell(
-    alerts: Sequence[Alert], policy: Policy, now: datetime, *, kiln_muted_until: datetime | None = None
-) -> tuple[tuple[Alert, ...], tuple[Telling, ...]]:
-    """Return the alerts as told and the messages owed at ``now``: at most one for each alert.
-
-    Closings come first, then the worst. A muted kiln keeps its warnings back, never what is urgent; a muted incident
-    is silent until it gets worse.
-    """
-    told: list[Alert] = []
-    tellings: list[Telling] = []
-    for alert in sorted(alerts, key=lambda a: (a.state != "cleared", -a.facts.rank, a.incident)):
-        alert = _not_in_the_future(alert, now)
-        owed = _owed(alert, policy, now, kiln_muted=kiln_muted_until is not None and now < kiln_muted_until)
-        if owed is not None:
-            kind, reason = owed
-            tellings.append(Telling(alert, kind, alert.tellings + 1, reason))
-            alert = _as_told(alert, kind, now)
-        elif alert.state == "cleared" and alert.told_rank:
-            alert = _closed(alert)  # in silence: the cause that explained it was told
-        told.append(alert)
-    return tuple(told), tuple(tellings)
-
-
-def _owed(alert: Alert, policy: Policy, now: datetime, *, kiln_muted: bool) -> tuple[TellingKind, str] | None:
-    """The table of telling, first rule that fits."""
-    rank = alert.facts.rank
-    told_for = timedelta(0) if alert.told_at is None else now - alert.told_at
-    if alert.state == "cleared":  # a closing only where an opening was told, and not when a worse cause spoke for it
-        return ("cleared", "no longer there") if alert.told_rank and alert.hidden_by is None else None
-    if not alert.standing or rank == 0 or alert.hidden_by is not None:
-        return None
-    muted = alert.muted_until is not None and now < alert.muted_until and rank <= alert.muted_rank
-    if muted or (kiln_muted and rank < URGENT):
-        return None
-    if alert.told_rank == 0:
-        if alert.told_at is None:
-            return "raised", "new"
-        apart = policy.urgent_repeat if alert.source == "machine" else policy.between_returns
-        if rank == URGENT or told_for >= apart:
-            return "returned", "back again"
-        return None  # a warning that comes and goes speaks once a week at most
-    if rank > alert.told_rank:
-        return "worsened", "more severe"
-    if alert.told_power is not None and alert.facts.power is not None:
-        fall = alert.told_power - alert.facts.power
-        if fall >= policy.power_fall:
-            return "worsened", f"power down by another {100 * fall:.0f} points"
-    return _owed_again(alert, policy, told_for, now)
-
-
-def _owed_again(alert: Alert, policy: Policy, told_for: timedelta, now: datetime) -> tuple[TellingKind, str] | None:
-    """What is owed of an alert that is no worse than told: nothing once acknowledged."""
-    if alert.state == "acknowledged":
-        return None
-    urgent = alert.facts.rank == URGENT
-    gap = (policy.urgent_repeat if urgent else policy.repeat) * min(2**alert.repeats, 4)
-    told_urgent = alert.urgent_told_at if urgent and policy.escalates and alert.escalated_at is None else None
-    if told_urgent is not None and now - told_urgent >= policy.escalate_after:
-        return "escalated", "urgent and not acknowledged"
-    if alert.cause != alert.told_cause and told_for >= (policy.urgent_repeat if urgent else policy.between_returns):
-        return "revised", "now thought to have another cause"
-    if alert.source != "live" and told_for >= gap:
-        return "repeated", f"still there after {told_for.total_seconds() / 86400:.0f} days"
-    return None
-
-
-def _as_told(alert: Alert, kind: TellingKind, now: datetime) -> Alert:
-    if kind == "cleared":
-        return replace(_closed(alert), tellings=alert.tellings + 1)
-    rank = alert.facts.rank
-    worse = kind in ("raised", "returned", "worsened")
-    newly_urgent = rank == URGENT and worse and (alert.told_rank < URGENT or alert.urgent_told_at is None)
-    return replace(
-        alert,
-        state="open" if kind == "worsened" else alert.state,
-        told_at=now,
-        told_rank=max(rank, alert.told_rank),
-        told_cause=alert.cause,
-        told_power=alert.facts.power,
-        urgent_told_at=now if newly_urgent else alert.urgent_told_at,
-        escalated_at=now if kind == "escalated" else alert.escalated_at,
-        returns=alert.returns + (kind == "returned"),
-        repeats=0 if worse else alert.repeats + (kind == "repeated"),
-        tellings=alert.tellings + 1,
-    )
-
-
-def _closed(alert: Alert) -> Alert:
-    """People know that it is over: what they asked for about it ends with it."""
-    return replace(
-        alert, told_rank=0, repeats=0, acknowledged_at=None, acknowledged_rank=0, escalated_at=None, muted_until=None
-    )
-
-
-def _not_in_the_future(alert: Alert, now: datetime) -> Alert:
-    """After the clock was set back, count the waits from now: nothing stays silent for the length of the jump."""
-    told = None if alert.told_at is None else min(alert.told_at, now)
-    urgent = None if alert.urgent_told_at is None else min(alert.urgent_told_at, now)
-    return replace(alert, told_at=told, urgent_told_at=urgent)

@@ -17,13 +17,14 @@ from daemon.alerts.incident import Alert, Facts, Telling
 
 TITLE_LIMIT = 40
 BODY_LIMIT = 560
-NOT_A_SAFETY_DEVICE = "Coilwatch only reads the log: it is no safety device."
+ONLY_READS = "It only reads the log, minutes late."
 
 LIVE_TITLES = {
     "behind": "falling behind",
     "stalled": "not climbing",
     "heat_without_demand": "HEATS UNASKED",
     "over_temperature": "TOO HOT",
+    "heating_blind": "HEATS, NO READING",
     "thermocouple_jumping": "thermocouple jumps",
     "gone_silent": "log went silent",
 }
@@ -179,7 +180,9 @@ def _sure(facts: Facts, voice: Voice) -> str:
 
 
 def _evidence(facts: Facts) -> str:
-    return facts.evidence[0].rstrip(".") + "." if facts.evidence else ""
+    told = "" if facts.power is None else f"{100 * facts.power:.0f} %"  # said already, with its interval
+    more = next((text for text in facts.evidence if not told or told not in text), "")
+    return more and more.rstrip(".") + "."
 
 
 def _consequence(alert: Alert, voice: Voice) -> str:
@@ -196,19 +199,26 @@ def _first_look(alert: Alert, voice: Voice) -> str:
 def _caution(alert: Alert, voice: Voice) -> str:
     if alert.source == "firing":
         return voice.wording.cautions.short
-    return NOT_A_SAFETY_DEVICE if alert.source == "live" else ""
+    return f"{voice.wording.cautions.short} {ONLY_READS}" if alert.source == "live" else ""
 
 
 def _closing(alert: Alert, voice: Voice, now: datetime) -> Message:
     verdict = f"over ({short_verdict(alert, voice)})" if alert.source != "machine" else "all right again"
-    since = alert.raised_at or alert.first_seen_at
     what = alert.facts.text if alert.source == "machine" else ""
-    lasted = max((now - since).total_seconds(), 0.0)
-    long = f"{lasted / 86400:.0f} days" if lasted >= 2 * 86400 else f"{max(lasted / 3600, 1):.0f} h"
-    lines = ["No longer seen.", alert.facts.closing, f"It stood for {long}, from {when(since, voice.time_zone)}."]
+    lines = ["No longer seen.", alert.facts.closing, _stood(alert, voice, now)]
     if what:
         lines.insert(1, f"It was: {what}")
     return Message(_title(alert, verdict, voice), _fit(lines, [], [f"Incident {alert.incident}."], voice.unit))
+
+
+def _stood(alert: Alert, voice: Voice, now: datetime) -> str:
+    """How long it stood: by the firings' own dates where it was found in firings, else by the clock."""
+    since, until = alert.raised_at or alert.first_seen_at, now
+    if alert.facts.gone_at is not None and alert.facts.since is not None:
+        since, until = alert.facts.since, alert.facts.gone_at
+    lasted = max((until - since).total_seconds(), 0.0)
+    long = f"{lasted / 86400:.0f} days" if lasted >= 2 * 86400 else f"{max(lasted / 3600, 1):.0f} h"
+    return f"It stood for {long}, from {when(since, voice.time_zone)}."
 
 
 def _lower(text: str) -> str:

@@ -36,7 +36,6 @@ def run(args: argparse.Namespace) -> int:
 def written(args: argparse.Namespace, *, which: int) -> int:
     """Write the pages of the kiln asked for and print the place of its report (0) or visit sheet (1)."""
     from config.settings import load
-    from config.wording import WordingError
     from daemon import clock
     from daemon.commands.errors import CommandError
     from daemon.report.pdf import NoPdf
@@ -55,14 +54,13 @@ def written(args: argparse.Namespace, *, which: int) -> int:
             places += _as_pdf(places)
     except KeyError as fault:
         raise CommandError(str(fault.args[0])) from None
-    except WordingError as fault:
-        raise CommandError(str(fault)) from None
     except NoPdf as fault:
         raise CommandError(str(fault), code=3) from None
     except OSError as fault:
         place = fault.filename or settings.folders.reports
         raise CommandError(f"{place}: {fault.strerror}. Check folders.data and the disk.", code=3) from None
-    _tell(args, settings, places, changed)
+    if not getattr(args, "quiet", False):
+        _tell(args, settings, places, changed)
     return 0
 
 

@@ -41,13 +41,13 @@ def run(args: argparse.Namespace) -> int:
         needing = service.run_once(settings)
         if needing:
             print(f"{needing} file(s) need attention: see `coilwatch status`", file=sys.stderr)
-        return 1 if needing else 0
+        return 0
     code = service.Service(settings).run()
     logging.shutdown()
     lingering = [
         thread for thread in threading.enumerate() if thread is not threading.main_thread() and not thread.daemon
     ]
-    if code != 0 or lingering:  # a message still on its way must not hold up the end; it will be sent again
+    if lingering:  # a message still on its way must not hold up the end; it will be sent again
         sys.stderr.flush()
-        os._exit(0)
-    return 0
+        os._exit(code)
+    return code

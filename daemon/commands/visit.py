@@ -1,6 +1,13 @@
 """``coilwatch visit``: write a kiln's visit sheet, and say in a few lines what to bring and measure first."""
 
 import argparse
+import json
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.inspection import Inspection
+    from config.settings import Settings
 
 EXAMPLES = """examples:
   coilwatch visit heron
@@ -24,34 +31,46 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write it."""
+    """Write it and say what to bring and measure."""
     from daemon.commands.report import written
 
-    code = written(args, which=1)
-    if code == 0 and not args.json:
+    quiet = argparse.Namespace(**{**vars(args), "json": False, "quiet": args.json})
+    code = written(quiet, which=1)
+    if code == 0:
         _in_short(args)
     return code
 
 
 def _in_short(args: argparse.Namespace) -> None:
-    """Print parts and first measurements for who has no page at hand."""
+    """Print parts and measurements for who has no page at hand."""
     from config.settings import load
-    from config.units import render
-    from config.wording import load as load_wording
     from daemon.report.gather import history_of
     from daemon.report.readings_table import inspection_of
+    from daemon.report.write import pages_of
     from daemon.store.database import open_store
 
     settings = load(args.settings)
+    kiln = settings.kiln(args.kiln)
+    found = inspection_of(history_of(open_store(settings.folders.database), settings, kiln))
+    if args.json:
+        told = asdict(found)
+        print(json.dumps({"page": str(pages_of(settings, kiln)[1]), **told}, ensure_ascii=False))
+        return
+    _print(found, settings)
+
+
+def _print(found: "Inspection", settings: "Settings") -> None:
+    from config.units import render
+    from config.wording import load as load_wording
+    from daemon.report.shown import plain
+
     unit = settings.studio.temperature_unit
-    history = history_of(open_store(settings.folders.database), settings, settings.kiln(args.kiln))
-    found = inspection_of(history)
     print(f"\n{load_wording(settings.folders.wording).cautions.short}")
     print("\nBring:" if found.parts else "\nBring nothing beforehand: measure first.")
     for part in found.parts:
-        print(f"  {part.count} x {part.what}{'' if part.certain else ' (in case)'}")
+        print(f"  {part.count} x {plain(part.what)}{'' if part.certain else ' (in case)'}")
     print("\nMeasure first:")
     for step in found.measurements[:FIRST]:
-        print(f"  {step.order}. {render(step.where, unit)}")
+        print(f"  {step.order}. {plain(render(step.where, unit))}")
         for expected in step.expected:
-            print(f"       {expected.case}: {render(expected.shown, unit)}")
+            print(f"       {plain(expected.case)}: {render(expected.shown, unit)}")

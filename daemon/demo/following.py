@@ -10,7 +10,7 @@ from daemon.store import firings
 from daemon.store.database import open_store
 
 LOG_LIMIT_S = 60.0
-MESSAGE_LIMIT_S = 20.0
+MESSAGE_LIMIT_S = 60.0
 _NOT_YET = ("settling", "waiting", "growing")
 
 
@@ -49,10 +49,17 @@ class Follower:
         while self._behind(kiln):
             patience.wait()
 
+    def wait_for_texts(self, service: ServiceProcess) -> None:
+        """Wait until no text of a message is owed any more; its picture may still be drawn."""
+        self._wait_for_outbox("select 1 from outbox where ended is null and part = 'text' limit 1", service)
+
     def wait_for_messages(self, service: ServiceProcess) -> None:
-        """Wait until no message is due any more."""
+        """Wait until no message is owed any more."""
+        self._wait_for_outbox("select 1 from outbox where ended is null limit 1", service)
+
+    def _wait_for_outbox(self, owed: str, service: ServiceProcess) -> None:
         patience = service.wait_until(MESSAGE_LIMIT_S, "messages to be delivered")
-        while self._due():
+        while next(self.database.query(owed), None) is not None:
             patience.wait()
 
     def _look(self, key: str) -> Taken | None:
@@ -71,7 +78,3 @@ class Follower:
     def _behind(self, kiln: str) -> bool:
         sql = "select 1 from kilns where id = ? and (stale_from is not null or told = 0)"
         return next(self.database.query(sql, [kiln]), None) is not None
-
-    def _due(self) -> bool:
-        sql = "select 1 from outbox where ended is null limit 1"
-        return next(self.database.query(sql), None) is not None

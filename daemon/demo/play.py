@@ -1,5 +1,6 @@
 """Playing the story: logs go into the watched folder, the service does the rest, the screen shows it."""
 
+import sys
 import time
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
@@ -93,10 +94,12 @@ class _Player:
         finally:
             db.close()
         entry = step.entry
-        about = entry.part or (f"{entry.quantity} {entry.value:g} at {entry.where}" if entry.value is not None else "")
+        about = f" {entry.part}" if entry.part else ""
+        if entry.value is not None:
+            about = f" {entry.value:g} {entry.quantity} at {entry.where}"
         where = f" of circuit {entry.circuit}" if entry.circuit else ""
         note = f" ({entry.note})" if entry.note else ""
-        self._screen.entry(step.day, entry.kiln, "well", f"logbook: {entry.what} {about}{where}{note}")
+        self._screen.entry(step.day, entry.kiln, "well", f"logbook: {entry.what}{about}{where}{note}")
 
     def _log(self, step: LogArrives, follower: Follower) -> None:
         kiln = step.kiln
@@ -118,7 +121,7 @@ class _Player:
             text = told.line(assessment, self._wording, unit, known)
             self._screen.entry(step.day, kiln, told.level(assessment), text)
         self._played.standing[kiln] = {finding.cause for finding in assessment.findings}
-        follower.wait_for_messages(self._service)
+        follower.wait_for_texts(self._service)
         name = self._settings.kiln(kiln).title
         told_now = any(name in message.title for message in self._new_messages())
         if told_now and told.level(assessment) in ("warning", "urgent"):
@@ -127,12 +130,13 @@ class _Player:
             time.sleep(self._pause_s)
 
     def _new_messages(self) -> tuple[Message, ...]:
-        """Show what reached the phone since the last look, and return it."""
+        """Show the texts that reached the phone since the last look, and return them."""
         fresh = self._phone.messages()[self._played.shown :]
-        for message in fresh:
-            self._screen.arrived(message)
         self._played.shown += len(fresh)
-        return fresh
+        texts = tuple(message for message in fresh if not message.pictures)  # a picture follows when it is drawn
+        for message in texts:
+            self._screen.arrived(message)
+        return texts
 
     def _keep_pages(self, day: date, kiln: str, follower: Follower) -> None:
         """Keep report and visit sheet as they are on the day of a message: by the story's end all is mended."""
@@ -162,10 +166,10 @@ def _close(settings: Settings, screen: Screen, phone: Phone, played: Played, beg
     reports = settings.folders.reports
     screen.heading("Where everything is")
     places = [("studio report", reports / "index.html")]
-    places += [(f"{kiln.title} report, visit sheet", pages_of(settings, kiln)[0]) for kiln in settings.kilns]
+    places += [(f"{kiln.title}'s report", pages_of(settings, kiln)[0]) for kiln in settings.kilns]
     places += [("messages", settings.file.parent / "phone" / "messages.jsonl")]
-    kept = sorted((settings.file.parent / ON_THE_DAY).glob("*/*.html"))
-    places += [(f"as it was on {page.parent.name}", page) for page in kept]
+    kept = sorted((settings.file.parent / ON_THE_DAY).glob("*/*-visit.html"))
+    places += [(f"visit sheet of {page.parent.name}", page) for page in kept]
     places += [("settings", settings.file)]
     screen.places(places)
     screen.say()
@@ -173,7 +177,7 @@ def _close(settings: Settings, screen: Screen, phone: Phone, played: Played, beg
     again = f" ({played.earlier} of the logs were taken in by an earlier run)" if played.earlier else ""
     screen.say(f"{count}{again}. The studio and its firings are invented. Coilwatch is no safety device.")
     screen.say("Look further:")
-    screen.say(f'  coilwatch status --settings "{settings.file}"')
-    screen.say(
-        f'  coilwatch read "{settings.folders.drop / "heron" / "heron-2026-03-07.csv"}" --settings "{settings.file}"'
-    )
+    program = Path(sys.argv[0]).name if len(Path(sys.argv[0]).parts) == 1 else sys.argv[0]
+    screen.say(f'  {program} status --settings "{settings.file}"')
+    log = min(settings.folders.drop.glob("*/*"))
+    screen.say(f'  {program} read "{log}" --settings "{settings.file}"')

@@ -90,12 +90,12 @@ class Screen:
 
 
 def _with_pictures_below(messages: Sequence[Message]) -> list[Message]:
-    """Return the messages with a picture that followed its text shown below that text, as a phone groups them."""
+    """Return the messages with each picture, which may come later, shown below its text, as a phone groups them."""
     shown: list[Message] = []
     for message in messages:
-        before = shown[-1] if shown else None
-        if before is not None and message.pictures and message.title == before.title and not before.pictures:
-            shown[-1] = replace(before, pictures=message.pictures)
+        places = [place for place, before in enumerate(shown) if before.title == message.title and not before.pictures]
+        if message.pictures and places:
+            shown[places[-1]] = replace(shown[places[-1]], pictures=message.pictures)
         else:
             shown.append(message)
     return shown

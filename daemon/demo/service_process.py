@@ -1,5 +1,6 @@
 """Starting and stopping the real service beside the demo."""
 
+import os
 import subprocess
 import sys
 import time
@@ -42,6 +43,7 @@ class ServiceProcess:
                 stdout=said,
                 stderr=subprocess.STDOUT,
                 cwd=self._settings.parent,
+                env=_loopback_without_proxy(),
             )
         return self
 
@@ -68,6 +70,14 @@ class ServiceProcess:
     def wait_until(self, limit_s: float, what: str) -> "Patience":
         """Return a count-down that checks the service while something is waited for."""
         return Patience(self, time.monotonic() + limit_s, what)
+
+
+def _loopback_without_proxy() -> dict[str, str]:
+    """Return the environment, with this computer itself left out of what goes through a proxy."""
+    environment = dict(os.environ)
+    for name in ("NO_PROXY", "no_proxy"):
+        environment[name] = ",".join(filter(None, (environment.get(name), "127.0.0.1", "localhost")))
+    return environment
 
 
 class Patience:

@@ -43,4 +43,4 @@ def _power(assessment: Assessment) -> str:
 def _finding(finding: Finding, wording: Wording, known: Collection[str]) -> str:
     where = f" ({finding.circuit or finding.zone})" if finding.circuit or finding.zone else ""
     still = "still: " if finding.cause in known else ""
-    return f"{still}{wording.causes[finding.cause].short}{where}, {finding.probability:.0%} sure"
+    return f"{still}{wording.causes[finding.cause].short}{where}, {min(finding.probability, 0.99):.0%} sure"

@@ -68,11 +68,12 @@ def below_axis(axes: Axes, at: float, text: str) -> None:
 def lettered(history: KilnHistory) -> list[tuple[str, float, LogbookEntry]]:
     """Return each repair with its letter and its place on the firing axis (between the firings around it)."""
     judged = history.judged
-    offset = number(judged[0]) - 1 if judged else 0
-    return [
-        (letter(position), firings_before(history, entry.at) + offset + 0.5, entry)
-        for position, entry in enumerate(repairs(history))
-    ]
+
+    def place(entry: LogbookEntry) -> float:
+        before = firings_before(history, entry.at)
+        return number(judged[before - 1]) + 0.5 if before else number(judged[0]) - 0.5 if judged else 0.0
+
+    return [(letter(position), place(entry), entry) for position, entry in enumerate(repairs(history))]
 
 
 def letter(position: int) -> str:

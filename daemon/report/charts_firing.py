@@ -36,7 +36,7 @@ def firing_chart(history: KilnHistory, key: str = "firing") -> Chart | None:
             axes.plot(hours, wanted, color=ink.OCHRE.light, linewidth=1.2, dashes=(4, 2))
         _line(axes, last, unit, color=ink.COBALT.light, linewidth=2.2)
         longest = max(s.measures.trace.elapsed_s[-1] for s in (*earlier, last)) / HOUR_S
-        axes.set_xlim(0, longest)
+        axes.set_xlim(-0.02 * longest, longest)  # so that the two noughts do not touch
         wanted_ticks = 5 if narrow else 10
         step = next(s for s in (1, 2, 3, 4, 6, 12, 24, 48, 240) if longest / s <= wanted_ticks or s == 240)
         axes.set_xticks(range(0, int(longest) + 1, step))

@@ -8,6 +8,7 @@ from daemon.report import ink, shown
 from daemon.report.axes import draw_repairs, lettered, number, over_firings, repair_notes
 from daemon.report.history import KilnHistory
 from daemon.report.sheet import Chart, Draw, Table, chart
+from daemon.report.verdict import in_firings
 
 UNIT = "per cent of the reference power, by firing number and date"
 FLOOR = 50.0  # the same scale for every kiln, per cent; it goes down only where a kiln does
@@ -71,9 +72,9 @@ def _ahead(said: Assessment, outlook: Outlook, firings: int) -> float:
     """Return the firings of outlook to draw; none once the threshold is passed."""
     if said.power.value is None or said.power.value <= outlook.threshold:
         return 0.0
-    if outlook.firings_left is None and outlook.low is None:
+    if outlook.firings_left is None:
         return 0.0
-    furthest = outlook.high or 1.5 * (outlook.firings_left or outlook.low or 0.0)
+    furthest = outlook.high or 1.5 * outlook.firings_left
     return min(LONGEST_AHEAD, max(4.0, 0.6 * firings), max(3.0, furthest + 1.0))
 
 
@@ -184,7 +185,7 @@ def _says(history: KilnHistory) -> str:
     if last.power.value is not None and last.power.value < history.kiln.replace_at_power:
         text += " The power is below it."
     elif last.outlook and last.outlook.firings_left is not None:
-        text += f" About {last.outlook.firings_left:.0f} more firings until it is met."
+        text += f" It is met {in_firings(last.outlook)}."
     return text
 
 

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from analysis.assessment import Assessment
 from daemon.report import ink, shown
 from daemon.report.axes import colour_of, draw_repairs, marker_of, number, over_firings
+from daemon.report.energy_drawn import drawn_kwh
 from daemon.report.history import KilnHistory
 from daemon.report.sheet import Chart, Table, chart
 
@@ -25,7 +26,7 @@ def duty_chart(history: KilnHistory, key: str = "duty") -> Chart | None:
         "Duty in the hold at the peak",
         _hold_duty,
         unit="per cent of full output, by firing number and date",
-        tops=(1.05,),
+        tops=(1.08,),
         scale=100.0,
         note="The share of full output that keeps the peak. It rises as power is lost or as more heat leaks out.",
     )
@@ -37,7 +38,7 @@ def energy_chart(history: KilnHistory, key: str = "energy") -> Chart | None:
         history,
         key,
         "Energy of each firing",
-        _energy,
+        drawn_kwh,
         unit="kWh, by firing number and date",
         tops=TOPS_KWH,
         scale=1.0,
@@ -47,10 +48,6 @@ def energy_chart(history: KilnHistory, key: str = "energy") -> Chart | None:
 
 def _hold_duty(said: Assessment) -> float | None:
     return said.measures.hold_duty
-
-
-def _energy(said: Assessment) -> float | None:
-    return said.measures.energy_kwh
 
 
 def _by_programme(
@@ -70,7 +67,7 @@ def _by_programme(
 
     def draw(axes: Axes, narrow: bool) -> None:  # noqa: FBT001 - the form of every drawing
         highest = max(v for points in groups.values() for _, v in points)
-        top = next((t for t in tops if highest <= t), highest * 1.1)
+        top = next((t for t in tops if highest * 1.03 <= t), highest * 1.1)
         axes.set_ylim(0, scale * top)
         over_firings(axes, history, narrow=narrow)
         for position, points in enumerate(groups.values()):

@@ -97,7 +97,7 @@ def _chart(history: KilnHistory, key: str, heading: str, by_zone: dict[str, Poin
             )
         draw_repairs(axes, history)
 
-    legend = ", ".join(f"{shown.plain(name, 30)}: {SHAPES[i % 6]}" for i, name in enumerate(by_zone))
+    legend = ", ".join(f"zone {shown.plain(name, 30)}: {SHAPES[i % 6]}" for i, name in enumerate(by_zone))
     return chart(
         key,
         heading,
@@ -105,15 +105,15 @@ def _chart(history: KilnHistory, key: str, heading: str, by_zone: dict[str, Poin
         _table(history, by_zone),
         unit=unit,
         says=_says(by_zone),
-        notes=[f"{legend}. Tint: 90 % interval."],
+        notes=[f"{legend[:1].upper()}{legend[1:]}. Tint: 90 % interval."],
     )
 
 
 def _says(by_zone: dict[str, Points]) -> str:
     last = {name: points[-1][1] for name, points in by_zone.items() if points}
-    listed = ", ".join(f"{shown.plain(name, 30)} {shown.percent(value)}" for name, value in last.items())
+    listed = ", ".join(f"zone {shown.plain(name, 30)} {shown.percent(value)}" for name, value in last.items())
     weakest = min(last, key=lambda name: last[name])
-    return f"After the newest firing: {listed}. Lowest: {shown.plain(weakest, 30)}."
+    return f"After the newest firing: {listed}. Lowest: zone {shown.plain(weakest, 30)}."
 
 
 def _table(history: KilnHistory, by_zone: dict[str, Points]) -> Table:

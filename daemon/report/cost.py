@@ -12,6 +12,7 @@ from statistics import fmean, stdev
 from analysis.assessment import Assessment
 from analysis.parts import elements_of
 from config.kiln import Kiln
+from daemon.report.energy_drawn import drawn_kwh
 from daemon.report.history import KilnHistory
 from daemon.report.like_firings import since_new_elements
 
@@ -42,10 +43,10 @@ class Cost:
 def cost_of(history: KilnHistory) -> Cost | None:
     """Return the cost figures, or None where no firing's energy is known."""
     price = history.studio.energy_price
-    known = [(said, kwh) for said in history.judged if (kwh := said.measures.energy_kwh) is not None]
+    known = [(said, kwh) for said in history.judged if (kwh := drawn_kwh(said)) is not None]
     if not known:
         return None
-    last = history.judged[-1].measures.energy_kwh
+    last = drawn_kwh(history.judged[-1])
     recent = [kwh for _, kwh in known[-10:]]
     figures = Cost(last, None if last is None or price is None else last * price, fmean(recent))
     programme, early, late = _ends(since_new_elements(history))
@@ -79,10 +80,10 @@ def price_of_set(kiln: Kiln) -> float | None:
 
 def _ends(judged: list[Assessment]) -> tuple[str, list[float], list[float]]:
     """Return the most fired programme's energies: the first and the last few complete firings."""
-    complete = [s for s in judged if s.end == "complete" and s.measures.energy_kwh is not None]
+    complete = [(s.programme, kwh) for s in judged if s.end == "complete" and (kwh := drawn_kwh(s)) is not None]
     if not complete:
         return "", [], []
-    programme = Counter(s.programme for s in complete).most_common(1)[0][0]
-    of_it = [s.measures.energy_kwh or 0.0 for s in complete if s.programme == programme]
+    programme = Counter(name for name, _ in complete).most_common(1)[0][0]
+    of_it = [kwh for name, kwh in complete if name == programme]
     few = min(GROUP, len(of_it) // 2)
     return programme, of_it[:few], of_it[len(of_it) - few :] if few else []

@@ -6,9 +6,11 @@ from datetime import datetime
 from typing import Protocol
 
 from analysis.assessment import Assessment
+from analysis.causes.readings import with_readings
 from analysis.findings import Finding
 from config.kiln import Kiln, TemperatureUnit
 from config.logbook import LogbookEntry
+from daemon.report.condition_shown import condition_of
 
 _SEVERITY_ORDER = {"urgent": 0, "warning": 1, "info": 2}
 
@@ -59,7 +61,10 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True)
 class KilnHistory:
-    """One kiln with everything its pages show. ``firings`` oldest first; ``logbook`` the entries that stand."""
+    """One kiln with everything its pages show. ``firings`` oldest first; ``logbook`` the entries that stand.
+
+    ``firings_in_all`` is set where ``firings`` holds only the newest ones.
+    """
 
     kiln: Kiln
     firings: Sequence[FiringRecord]
@@ -67,6 +72,7 @@ class KilnHistory:
     studio: Studio = field(default_factory=Studio)
     open_alerts: Sequence[OpenAlert] = ()
     left_out: Sequence[LeftOut] = ()
+    firings_in_all: int | None = None
 
     @property
     def judged(self) -> list[Assessment]:
@@ -81,9 +87,19 @@ class KilnHistory:
 
     @property
     def findings(self) -> list[Finding]:
-        """Return the newest firing's findings, the gravest and most probable first."""
+        """Return the newest firing's findings, the gravest and most probable first.
+
+        Readings entered since that firing have not been judged with any: their say is added here.
+        """
         latest = self.latest
-        return ranked(latest.findings) if latest else []
+        if latest is None:
+            return []
+        since = latest.started
+        fresh = [e for e in self.logbook if e.what == "measured" and (since is None or e.at > since)]
+        found = latest.findings
+        if fresh:
+            found = with_readings(self.kiln, condition_of(latest), found, fresh)
+        return ranked(found)
 
 
 def ranked(findings: Sequence[Finding]) -> list[Finding]:

@@ -19,7 +19,7 @@ from daemon.report.history import KilnHistory
 from daemon.report.nameplate import nameplate
 from daemon.report.pages import page
 from daemon.report.reading_fit import fits, since_newest_firing
-from daemon.report.readings_table import all_readings, inspection_of
+from daemon.report.readings_table import all_readings, inspection_of, order_list
 from daemon.report.sheet import Chart
 from daemon.report.verdict import outlook_sentence, verdict
 from daemon.report.verification import verification
@@ -65,19 +65,22 @@ def kiln_page(history: KilnHistory, now: datetime | str, wording: Wording | None
     words = wording or load()
     latest = history.latest
     studio = history.studio
+    said = verdict(history, words)
     return page(
         "kiln.html.jinja",
         unit=studio.temperature_unit,
         kiln=history.kiln,
         studio=studio,
         plate=nameplate(history.kiln, studio.temperature_unit),
-        verdict=verdict(history, words),
+        verdict=said,
+        own_cautions=() if said.finding is None else words.causes[said.finding.cause].cautions[:1],
         latest=latest,
         outlook="" if latest is None or latest.outlook is None else outlook_sentence(history, latest.outlook),
         sections=_sections(history),
         causes=said_of(history, words),
         cautions=words.cautions,
         blocks=all_readings(history),
+        parts=order_list(inspection_of(history).parts),
         fresh=_fresh_readings(history),
         cost=cost_of(history),
         verification=verification(history),

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from datetime import datetime
 
+from analysis.causes.readings import LEAD_OHM, place_of
 from analysis.inspection import Expected, Measurement
 from config.logbook import LogbookEntry
 
-LEAD_OHM = 0.3  # leads that were not zeroed add so much (common practice, no source)
 _UNITS = {"ohm": "Ω", "amp": "A", "volt": "V"}
 
 
@@ -17,11 +17,7 @@ def fits(entry: LogbookEntry, measurements: Sequence[Measurement]) -> str:
     """
     if entry.value is None or entry.quantity is None:
         return ""
-    place = (entry.where or entry.circuit or "").strip().casefold()
-    step = next((m for m in measurements if m.quantity == entry.quantity and m.key.casefold() == place), None)
-    if step is None and entry.circuit:
-        wanted = f"circuit {entry.circuit}".casefold()
-        step = next((m for m in measurements if m.quantity == entry.quantity and m.key.casefold() == wanted), None)
+    step = place_of(entry, measurements)
     if step is None:
         return ""
     known = [e for e in step.expected if e.value is not None and e.low is not None and e.high is not None]

@@ -2,15 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 
 from analysis.findings import Finding
 from analysis.inspection import Expected, Inspection, Measurement, inspect
+from analysis.parts import PartNeeded
 from daemon.report import shown
 from daemon.report.condition_shown import condition_of
 from daemon.report.history import KilnHistory
 
-MOST_ROWS = 11  # more would not fit one page; the rest is in the report
+MOST_LINES = 18  # more would not fit one page; the rest is in the report
+MOST_BOXES = 6  # readings written in one row's box
+ONE_LINE = 20  # letters of names that fit one line
+HEAD_LINES = 2  # a table's caption and heads
 HEADS = {"ohm": "Ohms", "amp": "Amps", "volt": "Volts", "look": "Look"}
+LEAST = 0.05  # below it no meter here shows anything
 SIGNS = {"ohm": "Ω", "amp": "A", "volt": "V", "look": ""}
 
 
@@ -31,6 +37,11 @@ class Row:
     names: tuple[str, ...]
     cells: tuple[Cell, ...]
 
+    @property
+    def label(self) -> str:
+        """The row's names in one line; of several circuits the word is said once, in the caption."""
+        return ", ".join(self.names if len(self.names) == 1 else [n.removeprefix("circuit ") for n in self.names])
+
 
 @dataclass(frozen=True, slots=True)
 class Block:
@@ -43,6 +54,13 @@ class Block:
     cases: tuple[str, ...]
     rows: tuple[Row, ...]
     live: bool
+
+    @property
+    def lines(self) -> int:
+        """Lines of print it takes."""
+        if self.quantity == "look":
+            return len(self.rows)
+        return HEAD_LINES + sum(max(1, ceil(len(row.label) / ONE_LINE)) for row in self.rows)
 
     @property
     def of_circuits(self) -> bool:
@@ -61,6 +79,11 @@ def inspection_of(history: KilnHistory) -> Inspection:
     return inspect(history.kiln, condition, [f for f in history.findings if f.severity != "info"])
 
 
+def order_list(parts: Sequence[PartNeeded]) -> list[PartNeeded]:
+    """Return the parts, those surely needed first."""
+    return sorted(parts, key=lambda part: not part.certain)
+
+
 def all_readings(history: KilnHistory) -> list[Block]:
     """Return every measurement with its expected values, for the report, which has room."""
     found = inspection_of(history)
@@ -68,7 +91,7 @@ def all_readings(history: KilnHistory) -> list[Block]:
     return blocks_of(found, causes, most=1000)[0]
 
 
-def blocks_of(found: Inspection, causes: Sequence[Finding], most: int = MOST_ROWS) -> tuple[list[Block], int]:
+def blocks_of(found: Inspection, causes: Sequence[Finding], most: int = MOST_LINES) -> tuple[list[Block], int]:
     """Group measurements of one kind under common columns, in their order. Also return how many did not fit.
 
     The first block decides and always stays; where room is short, readings between supply terminals go first (the
@@ -78,16 +101,19 @@ def blocks_of(found: Inspection, causes: Sequence[Finding], most: int = MOST_ROW
     for step in found.measurements:
         groups.setdefault((step.quantity, _kind(step), step.live), []).append(step)
     likeliest = causes[0] if causes else None
-    several = sum(len(steps) for steps in groups.values()) > most
+    several = sum(len(steps) for steps in groups.values()) + HEAD_LINES * len(groups) > most
     blocks = [_block(steps, likeliest, merge=several) for steps in groups.values()]
     left_over = 0
-    while sum(len(block.rows) for block in blocks) > most and len(blocks) > 1:
+    while sum(block.lines for block in blocks) > most and len(blocks) > 1:
         spare = [
             block for block in blocks[1:] if block.quantity == "ohm" and not block.rows[0].names[0].startswith("c")
         ]
         gone = spare[-1] if spare else blocks[-1]
         left_over += sum(len(row.names) for row in gone.rows)
         blocks.remove(gone)
+    while len(blocks) == 1 and blocks[0].lines > most and len(blocks[0].rows) > 1:
+        left_over += len(blocks[0].rows[-1].names)
+        blocks[0] = replace(blocks[0], rows=blocks[0].rows[:-1])
     return _numbered(blocks), left_over
 
 
@@ -107,7 +133,7 @@ def _block(steps: Sequence[Measurement], likeliest: Finding | None, *, merge: bo
         name = step.where if step.quantity == "look" else shown.plain(step.key, 40)
         cells = tuple(_cell(case, step, likeliest) for case in cases)
         same = bool(rows and cells) and rows[-1].cells == cells
-        if same and (merge or step.live):
+        if same and (merge or step.live) and len(rows[-1].names) < MOST_BOXES:
             rows[-1] = Row("", (*rows[-1].names, name), cells)
         else:
             rows.append(Row("", (name,), cells))
@@ -131,7 +157,7 @@ def _cell(case: str, step: Measurement, likeliest: Finding | None) -> Cell:
 
 def reading(expected: Expected, quantity: str) -> str:
     """Return an expected reading as short as it can be said: value with unit and range."""
-    if expected.value is None or expected.low is None or expected.high is None or expected.low == 0.0:
+    if expected.value is None or expected.low is None or expected.high is None or expected.low < LEAST:
         return expected.shown
     digits = 0 if expected.value >= 100 else 1
     value, low, high = (f"{x:.{digits}f}" for x in (expected.value, expected.low, expected.high))

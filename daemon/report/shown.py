@@ -61,7 +61,7 @@ def power(ratio: PowerRatio) -> str:
         if ratio.low is None or ratio.high is None:
             return f"{100 * ratio.value:.0f} %"
         digits = 1 if ratio.high - ratio.low < NARROW else 0
-        return f"{100 * ratio.value:.0f} % ({100 * ratio.low:.{digits}f} to {100 * ratio.high:.{digits}f})"
+        return f"{100 * ratio.value:.{digits}f} % ({100 * ratio.low:.{digits}f} to {100 * ratio.high:.{digits}f})"
     return f"at least {100 * ratio.low:.0f} %" if ratio.low is not None else UNKNOWN
 
 

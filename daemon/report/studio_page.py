@@ -68,7 +68,7 @@ def _line(history: KilnHistory, said: Verdict) -> Line:
         said,
         shown.UNKNOWN if latest is None else shown.power(latest.power),
         "none" if latest is None else shown.day(latest.started, history.studio.time_zone),
-        len(history.judged),
+        len(history.judged) if history.firings_in_all is None else history.firings_in_all,
     )
 
 

@@ -3,11 +3,14 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from analysis.assessment import Assessment
 from analysis.findings import Finding, Outlook
+from config.logbook import LogbookEntry
 from config.wording import CauseWording, Wording
 from daemon.report import shown
 from daemon.report.history import KilnHistory
 from daemon.report.pace import date_after
+from daemon.report.verification import unproved_repair
 
 Standing = Literal["stop", "visit", "watch", "unknown", "sound"]
 ORDER: tuple[Standing, ...] = ("stop", "visit", "watch", "unknown", "sound")
@@ -20,6 +23,8 @@ WORDS: dict[Standing, str] = {
 }
 FAR_FIRINGS = 100.0  # beyond, a number of firings would pretend to know too much
 SOON_FIRINGS = 20.0  # an outlook this near is worth an eye before anything is found
+DOUBTFUL = 0.3  # below it a headline must not sound sure
+STANDS_OUT = 0.03  # a zone this far below its kiln is named
 SAFETY_CAUSES = frozenset({"welded_contact", "loose_connection"})  # firing on may do harm, not only cost ware
 
 
@@ -61,23 +66,64 @@ def _plain(standing: Standing, headline: str, do: str, by_when: str, how_sure: s
 
 def _with_finding(history: KilnHistory, finding: Finding, wording: Wording) -> Verdict:
     words = wording.causes[finding.cause]
+    repair = unproved_repair(history, finding)
+    if repair is not None:
+        return _awaiting_proof(history, finding, repair, wording)
     urgent = finding.severity == "urgent"
     standing: Standing = "stop" if urgent else "visit"
     since = f", since {shown.day(finding.since, history.studio.time_zone)}" if finding.since else ""
     latest = history.latest
     power = ""
     if latest is not None and (latest.power.value is not None or latest.power.low is not None):
-        power = f" Power left: {shown.power(latest.power)}."
+        power = f" Power left: {shown.power(latest.power)}{_weakest(latest, finding)}."
     return Verdict(
         standing,
         _word(finding),
-        f"{words.headline_at(shown.place(finding))}{since}.{power}",
+        f"{_headline(words, finding)}{since}.{power}",
         _do(finding, words),
-        "Before the next firing." if urgent else _by_when(history),
+        "Before the next firing." if urgent else _by_when(history, finding),
         _how_sure(finding, wording),
         words.consequence,
         finding,
     )
+
+
+def _awaiting_proof(history: KilnHistory, finding: Finding, repair: LogbookEntry, wording: Wording) -> Verdict:
+    """Return the verdict on a kiln that was repaired and not fired since."""
+    words = wording.causes[finding.cause]
+    on = shown.day(repair.at, history.studio.time_zone)
+    found = shown.lower_first(words.headline_at(shown.place(finding)))
+    proof = (
+        "Run the verification firing of the visit sheet, with someone within reach."
+        if words.after == "verification"
+        else "Fire as usual and compare."
+    )
+    return Verdict(
+        "watch",
+        "Repaired, to be proved",
+        f"{shown.entry(repair)}, on {on}. Found before it: {found}.",
+        proof,
+        "With the next firing.",
+        "No firing has been read since the repair.",
+        "",
+        finding,
+    )
+
+
+def _weakest(said: Assessment, finding: Finding) -> str:
+    """Return the power of the zone a finding names, where it stands out from the whole kiln's."""
+    zone = next((z.power.value for z in said.zones if z.zone == finding.zone), None)
+    if zone is None or (said.power.value is not None and zone > said.power.value - STANDS_OUT):
+        return ""
+    return f", zone {finding.zone} {shown.percent(zone)}"
+
+
+def _headline(words: CauseWording, finding: Finding) -> str:
+    """Return the cause's headline; as doubtful where readings since the firing speak against it."""
+    line = words.headline_at(shown.place(finding))
+    if finding.probability >= DOUBTFUL:
+        return line
+    return f"Suspected after the last firing, but doubtful now: {shown.lower_first(line)}"
 
 
 def _word(finding: Finding) -> str:
@@ -102,10 +148,14 @@ def _how_sure(finding: Finding, wording: Wording) -> str:
     return text
 
 
-def _by_when(history: KilnHistory) -> str:
+def _by_when(history: KilnHistory, finding: Finding) -> str:
+    """Return a date for what wears; what is broken does not wait for a threshold."""
+    if finding.cause in SAFETY_CAUSES:
+        return "Before the next firing: firing on may do harm."
+    if finding.cause != "element_ageing":
+        return "At the next gap in the firing plan, and before ware that matters."
     latest = history.latest
-    outlook = latest.outlook if latest else None
-    ahead = outlook_sentence(history, outlook) if outlook else ""
+    ahead = outlook_sentence(history, latest.outlook) if latest and latest.outlook else ""
     return ahead or "At the next gap in the firing plan, within about ten firings."
 
 
@@ -120,7 +170,7 @@ def outlook_sentence(history: KilnHistory, outlook: Outlook) -> str:
             return ""
         text = f"Not within the next {outlook.low:.0f} firings, as far as the past tells."
     else:
-        text = f"{limit} is met {_in_firings(outlook)}{_on_date(history, outlook)}."
+        text = f"{limit} is met {in_firings(outlook)}{_on_date(history, outlook)}."
     if outlook.peak_firings_left is not None and outlook.peak_firings_left <= FAR_FIRINGS:
         text += f" The peak itself is out of reach in about {outlook.peak_firings_left:.0f} firings."
     elif outlook.programme_firings_left is not None and outlook.programme_firings_left <= FAR_FIRINGS:
@@ -128,7 +178,8 @@ def outlook_sentence(history: KilnHistory, outlook: Outlook) -> str:
     return text
 
 
-def _in_firings(outlook: Outlook) -> str:
+def in_firings(outlook: Outlook) -> str:
+    """Return how many firings are left, with their interval, no more exactly than can be known."""
     left = outlook.firings_left or 0.0
     low = left if outlook.low is None else outlook.low
     if left > FAR_FIRINGS:

@@ -2,11 +2,25 @@
 
 from dataclasses import dataclass
 
+from analysis.findings import Finding
 from config.logbook import LogbookEntry
 from daemon.report import shown
 from daemon.report.history import KilnHistory, firings_before, repairs
 
 HEATING_PARTS = frozenset({"elements", "element", "relay", "fuse", "wiring", "supply"})
+# Which repairs mend which cause: what is enough to await the next firing's verdict instead of another visit.
+MENDED_BY: dict[str, frozenset[str]] = {
+    "element_ageing": frozenset({"elements"}),
+    "open_element": frozenset({"elements", "element", "wiring"}),
+    "open_circuit": frozenset({"elements", "element", "relay", "fuse", "wiring"}),
+    "lost_phase": frozenset({"supply", "fuse", "wiring"}),
+    "loose_connection": frozenset({"elements", "element", "relay", "wiring"}),
+    "welded_contact": frozenset({"relay"}),
+    "low_supply": frozenset({"supply", "wiring"}),
+    "thermocouple_drift": frozenset({"thermocouple"}),
+    "thermocouple_fault": frozenset({"thermocouple", "wiring"}),
+    "heat_leak": frozenset({"lid", "brickwork"}),
+}
 SHOWN_FIRINGS = 12  # after so many firings a repair is history
 
 
@@ -20,6 +34,21 @@ class Verified:
     firings: tuple[tuple[str, str], ...]
     before: str
     after: str
+
+
+def unproved_repair(history: KilnHistory, finding: Finding) -> LogbookEntry | None:
+    """Return the newest repair that may have mended a finding and that no firing has judged yet."""
+    latest = history.latest
+    if latest is None or latest.started is None:
+        return None
+    parts = MENDED_BY.get(finding.cause, frozenset())
+    zones = (None, finding.zone) if finding.zone else (None, *history.kiln.zones)
+    fitting = [
+        entry
+        for entry in repairs(history)
+        if entry.at > latest.started and entry.part in parts and (entry.zone in zones or entry.circuit)
+    ]
+    return fitting[-1] if fitting else None
 
 
 def verification(history: KilnHistory) -> Verified | None:

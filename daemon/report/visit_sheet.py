@@ -4,16 +4,15 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from analysis.findings import Finding
-from analysis.parts import PartNeeded
 from config.wording import Wording, load
 from daemon.report import shown
 from daemon.report.history import KilnHistory
 from daemon.report.nameplate import nameplate
 from daemon.report.pages import page
-from daemon.report.readings_table import blocks_of, inspection_of
+from daemon.report.readings_table import blocks_of, inspection_of, order_list
 from daemon.report.verdict import verdict
 
-ROOMY_ROWS = 8  # with no more there is room for notes
+ROOMY_ROWS = 5  # with no more there is room for notes
 
 
 def visit_sheet(history: KilnHistory, now: datetime | str, wording: Wording | None = None, *, files: str = "") -> str:
@@ -29,7 +28,9 @@ def visit_sheet(history: KilnHistory, now: datetime | str, wording: Wording | No
         unit=studio.temperature_unit,
         kiln=history.kiln,
         studio=studio,
-        plate=nameplate(history.kiln, studio.temperature_unit),
+        title=shown.plain(history.kiln.title, 40),
+        owner=shown.plain(studio.name, 48),
+        plate=[(name, shown.plain(value, 44)) for name, value in nameplate(history.kiln, studio.temperature_unit)],
         verdict=verdict(history, words),
         latest=latest,
         likely=[(words.causes[f.cause].headline_at(shown.place(f)), shown.odds(f.probability)) for f in causes[:2]],
@@ -48,11 +49,6 @@ def visit_sheet(history: KilnHistory, now: datetime | str, wording: Wording | No
         made=now if isinstance(now, str) else shown.moment(now, studio.time_zone),
         files=files,
     )
-
-
-def order_list(parts: Sequence[PartNeeded]) -> list[PartNeeded]:
-    """Return the parts, those surely needed first."""
-    return sorted(parts, key=lambda part: not part.certain)
 
 
 def _rivals(causes: Sequence[Finding], words: Wording) -> str:

@@ -27,6 +27,7 @@ from daemon.report.visit_sheet import visit_sheet
 MADE = "⁂made⁂"
 MARK = re.compile(r'<meta name="coilwatch-content" content="([0-9a-f]{64})">')
 HEAD_BYTES = 4096
+ENOUGH_FOR_A_LINE = 24  # firings the studio page needs of a kiln: the newest, and its pace
 WAITS_S = (0.05, 0.1, 0.2, 0.4, 0.8)  # a reader on Windows holds a file for a moment
 
 
@@ -40,11 +41,14 @@ def write_reports(db: Database, settings: Settings, kiln_ids: Iterable[str] | No
     folder.mkdir(parents=True, exist_ok=True)
     words = load(settings.folders.wording)
     wanted = None if kiln_ids is None else set(kiln_ids)
-    histories = [history_of(db, settings, kiln) for kiln in settings.kilns]
+    histories: list[KilnHistory] = []
     written: list[Path] = []
-    for history in histories:
-        if wanted is None or history.kiln.id in wanted:
+    for kiln in settings.kilns:
+        whole = wanted is None or kiln.id in wanted
+        history = history_of(db, settings, kiln, newest=-1 if whole else ENOUGH_FOR_A_LINE)
+        if whole:
             written += write_kiln(history, folder, now, words)
+        histories.append(history)
     studio = studio_of(settings)
     page = studio_page(histories, studio, MADE, words)
     written += _page(folder / "index.html", page, shown.moment(now, studio.time_zone))

@@ -47,16 +47,15 @@ def _states() -> TypeAdapter[KilnState]:
     return TypeAdapter(KilnState)
 
 
-def of_kiln(db: Database, kiln: str) -> list[StoredFiring]:
-    """Return a kiln's judged firings, oldest first."""
+def of_kiln(db: Database, kiln: str, *, newest: int = -1) -> list[StoredFiring]:
+    """Return a kiln's judged firings, oldest first; only so many of the newest if ``newest`` is given."""
     sql = "select id, kiln, position, logs, assessment from firings where kiln = ? and assessment is not null"
-    return [_stored(row) for row in db.query(f"{sql} order by position", [kiln])]
+    return [_stored(row) for row in db.query(f"{sql} order by position desc limit ?", [kiln, newest])][::-1]
 
 
 def latest(db: Database, kiln: str) -> StoredFiring | None:
     """Return a kiln's newest judged firing."""
-    sql = "select id, kiln, position, logs, assessment from firings where kiln = ? and assessment is not null"
-    return next((_stored(row) for row in db.query(f"{sql} order by position desc limit 1", [kiln])), None)
+    return next(iter(of_kiln(db, kiln, newest=1)), None)
 
 
 def _stored(row: dict[str, Any]) -> StoredFiring:

@@ -10,7 +10,8 @@ class Part:
     """One firing found in one file's content.
 
     ``started`` and ``ended`` are stamps; ``dated`` says how well they are known (2 from the log's rows or text, 1 from
-    its file's name, 0 from the file's date); ``head`` is a hash of its first samples; ``continues`` says with which
+    its file's name, 0 from the file's date); ``head`` is a hash of its first samples; ``course`` its temperature in
+    deg C every ten minutes, as numbers with spaces between; ``continues`` says with which
     part before it was compared and whether it goes on from there; ``failed`` is the reason why it cannot be judged.
     """
 
@@ -23,6 +24,7 @@ class Part:
     dated: int
     head: str
     rows: int
+    course: str = ""
     continues: str | None = None
     failed: str | None = None
 
@@ -53,13 +55,19 @@ def of_file(db: Database, name: str) -> list[Part]:
     return [Part(**row) for row in db.query(sql, [name])]
 
 
+def contents(db: Database) -> set[str]:
+    """Return the hashes of all contents in which firings were found."""
+    return {row["hash"] for row in db.query("select distinct hash from parts")}
+
+
 def put(db: Database, part: Part) -> None:
     """Write a part; call it inside ``write_tx``."""
     names = ", ".join(_COLUMNS)
     db.execute(
         f"insert into parts ({names}) values ({', '.join(f':{name}' for name in _COLUMNS)}) "  # noqa: S608
         "on conflict (kiln, hash, part) do update set name = excluded.name, started = excluded.started, "
-        "ended = excluded.ended, dated = excluded.dated, head = excluded.head, rows = excluded.rows, "
+        "ended = excluded.ended, dated = excluded.dated, head = excluded.head, course = excluded.course, "
+        "rows = excluded.rows, "
         "continues = excluded.continues, failed = excluded.failed",
         {name: getattr(part, name) for name in _COLUMNS},
     )

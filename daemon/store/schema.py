@@ -32,7 +32,7 @@ def m001_files_parts_firings(db: Any) -> None:  # noqa: ANN401 - sqlite-utils pa
         """create table parts (
             id integer primary key, kiln text not null, hash text not null, part integer not null, name text not null,
             started text not null, ended text not null, dated integer not null, head text not null,
-            rows integer not null, continues text, failed text,
+            course text not null, rows integer not null, continues text, failed text,
             unique (kiln, hash, part)) strict""",
         "create index parts_name on parts (name)",
         # one row for each firing; ``parts`` is a JSON list of [hash, part], the first of them its identity

@@ -112,6 +112,9 @@ def test_a_missing_file_names_the_command_that_writes_one(tmp_path):
             "does not fit three-phase delta",
         ),
         ("[service]\nsettle_s = nan", "/coilwatch.toml:2: service, settle_s: "),
+        ("[folders]\ndrop = 'x'\ndata = './x'", "/coilwatch.toml:3: folders, data: is the drop folder itself."),
+        ('[folders]\ndrop = "a\\u0000b"', "/coilwatch.toml:2: folders, drop: "),
+        ("[folders]\ndrop = '~no-such-person/x'", "Write the whole path."),
         ("[alerts]\nquiet_from = 22:00:00", "quiet_to"),
     ],
 )

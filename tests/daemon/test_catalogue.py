@@ -13,7 +13,8 @@ DAY = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
 def part(name: str, begin_h: float, end_h: float, *, dated: int = 2, head: str = "", **other: object) -> Part:
     start, end = (clock.stamp(DAY + timedelta(hours=hours)) for hours in (begin_h, end_h))
-    return Part("juniper", name, 0, name, start, end, dated, head or name, 100, **other)
+    course = " ".join(str(20 + 20 * step) for step in range(int((end_h - begin_h) * 6) + 1))
+    return Part("juniper", name, 0, name, start, end, dated, head or name, 100, **({"course": course} | other))
 
 
 def names(parts: list[Part]) -> list[tuple[str, ...]]:
@@ -30,6 +31,15 @@ def test_two_parts_that_cover_the_same_hours_are_one_firing_and_the_longer_is_ju
 
 def test_a_clock_an_hour_off_does_not_make_a_second_firing():
     assert names([part("a", 0, 12), part("b", 1, 13)]) == [("a", "b")]
+
+
+def test_the_same_hours_with_other_temperatures_are_another_firing_and_said_to_overlap():
+    cooling = part("a", 0, 24, course=" ".join(["1000", *["100"] * 144]))
+    second = part("b", 12, 26)
+    assert names([cooling, second]) == [("a",), ("b",)]
+    first, clashing = catalogue.arrange([cooling, second])
+    assert catalogue.clash(first) == ()
+    assert catalogue.clash(clashing)[0].startswith("its times overlap with a: ")
 
 
 def test_firings_that_merely_touch_are_two():

@@ -10,6 +10,16 @@ def test_a_kept_content_comes_back(tmp_path):
     assert kept.fetch(tmp_path, name) == data
 
 
+def test_only_old_copies_that_nothing_refers_to_are_removed(tmp_path):
+    names = [kept.content_hash(data) for data in (b"wanted", b"unwanted", b"new")]
+    for name, data in zip(names, (b"wanted", b"unwanted", b"new"), strict=True):
+        kept.keep(tmp_path, name, data)
+    now = next(tmp_path.rglob("*.gz")).stat().st_mtime
+    assert kept.tidy(tmp_path, {names[0]}, now + 60) == 0
+    assert kept.tidy(tmp_path, {names[0], names[2]}, now + 90_000) == 1
+    assert [kept.fetch(tmp_path, name) for name in names] == [b"wanted", None, b"new"]
+
+
 def test_a_spoiled_copy_is_as_good_as_none(tmp_path):
     data = b"x" * 5000
     name = kept.content_hash(data)

@@ -8,17 +8,14 @@ import pytest
 
 from daemon import unit_files
 
-PROGRAM = PurePosixPath("/home/pat/my envs/100%/bin/coilwatch")
-SETTINGS = PurePosixPath("/home/pat/pot & kiln/coilwatch.toml")
-DATA = PurePosixPath("/home/pat/pot & kiln/data")
+PROGRAM = PurePosixPath("/srv/my envs/100%/bin/coilwatch")
+SETTINGS = PurePosixPath("/srv/pot & kiln/coilwatch.toml")
+DATA = PurePosixPath("/srv/pot & kiln/data")
 
 
 def test_the_systemd_unit_quotes_paths_and_lets_the_service_be_watched():
     text = unit_files.unit("systemd", PROGRAM, SETTINGS, DATA)
-    assert (
-        'ExecStart="/home/pat/my envs/100%%/bin/coilwatch" start --settings "/home/pat/pot & kiln/coilwatch.toml"'
-        in text
-    )
+    assert 'ExecStart="/srv/my envs/100%%/bin/coilwatch" start --settings "/srv/pot & kiln/coilwatch.toml"' in text
     for line in ("Type=notify", "Restart=on-failure", "WatchdogSec=300", "WantedBy=default.target"):
         assert line in text.splitlines()
 
@@ -44,5 +41,5 @@ def test_the_task_has_no_time_limit_and_escapes_what_xml_would_take_amiss():
 
 @pytest.mark.parametrize("system", ["systemd", "launchd", "task-scheduler"])
 def test_the_person_is_told_how_to_switch_it_on(system):
-    place = unit_files.place(system, PurePosixPath("/home/pat"))
+    place = unit_files.place(system, PurePosixPath("/srv/pat"))
     assert unit_files.next_steps(system, place)

@@ -21,10 +21,13 @@ import tempfile
 import threading
 import time
 from collections import Counter
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 PROJECT = Path(__file__).resolve().parents[2]
 SAMPLES = PROJECT / "sample_logs"
+LABELS = ("phone", "tablet", "studio", "partner")
 AT_WORK = 0.85  # share of the kills that wait for the service to be at work; the others fall in its start too
 START = "import sys; from daemon.main import main; sys.exit(main())"
 
@@ -36,7 +39,7 @@ class Target(http.server.ThreadingHTTPServer):
         super().__init__(("127.0.0.1", 0), Answer)
         self.chance = chance
         self.fails = 0.5
-        self.taken: Counter[tuple[str, str]] = Counter()
+        self.taken: Counter[tuple[str, ...]] = Counter()
         self.refused = 0
         threading.Thread(target=self.serve_forever, daemon=True).start()
 
@@ -51,7 +54,7 @@ class Answer(http.server.BaseHTTPRequestHandler):
             self.send_response(503)
         else:
             if not said.get("attachments"):
-                self.server.taken[said["title"], said["message"]] += 1
+                self.server.taken[self.path.strip("/"), said["title"], said["message"]] += 1
             self.send_response(200)
         with contextlib.suppress(OSError):
             self.end_headers()
@@ -64,8 +67,10 @@ def studio(root: Path, port: int) -> None:
     """Write the sample studio's settings with quick times and the one target."""
     text = (SAMPLES / "coilwatch.toml").read_text(encoding="utf-8")
     head = (
-        f"[service]\nsettle_s = 0.1\nscan_s = 2\n[alerts]\nfirst_wait_s = 0.5\nlongest_wait_s = 1\npictures = false\n"
-        f'[alerts.targets]\nphone = "json://127.0.0.1:{port}"\n[folders]'
+        "[service]\nsettle_s = 0.1\nscan_s = 2\n[alerts]\nfirst_wait_s = 0.5\nlongest_wait_s = 1\npictures = false\n"
+        "[alerts.targets]\n"
+        + "".join(f'{label} = "json://127.0.0.1:{port}/{label}"\n' for label in LABELS)
+        + "[folders]"
     )
     (root / "coilwatch.toml").write_text(text.replace("[folders]", head, 1), encoding="utf-8")
     for kiln in (SAMPLES / "logs").iterdir():
@@ -94,30 +99,43 @@ def at_work(root: Path, pid: int) -> bool:
     return ask(root, "select value from notes where key = 'started'") == [(str(pid),)]
 
 
-def wait_until_at_work(root: Path, pid: int) -> None:
-    """Wait for the service to begin, half a minute at most."""
-    until = time.monotonic() + 30
-    while not at_work(root, pid) and time.monotonic() < until:
+def judged(root: Path) -> int:
+    """Return how many firings are judged."""
+    return int(str((ask(root, "select count(*) from firings where assessment is not null") or [(0,)])[0][0]))
+
+
+def wait_until(what: Callable[[], bool]) -> None:
+    """Wait until something is so, a minute at most."""
+    until = time.monotonic() + 60
+    while not what() and time.monotonic() < until:
         time.sleep(0.02)
 
 
-def run(kills: int, seed: int, longest_s: float, root: Path) -> dict[str, object]:
+def is_finished(root: Path, wanted: int) -> bool:
+    """Tell whether every log is judged, told of, and every message delivered."""
+    owed = ask(root, "select count(*) from outbox where ended is null")
+    behind = ask(root, "select count(*) from kilns where stale_from is not null or told = 0")
+    return judged(root) == wanted and owed == behind == [(0,)]
+
+
+def run(kills: int, seed: int, longest_s: float, root: Path, most: int) -> dict[str, object]:
     """Run it all and return the figures."""
     chance = random.Random(seed)
     target = Target(random.Random(seed + 1))
     shutil.copytree(SAMPLES / "logs", root / "samples")
     studio(root, target.server_port)
-    logs = sorted((root / "samples").glob("*/*"), key=lambda file: file.name[-14:])
+    logs = sorted((root / "samples").glob("*/*"), key=lambda file: file.name[-14:])[:most]
+    wanted = len(logs)
     began = time.monotonic()
     process = start(root)
     stages: Counter[str] = Counter()
     for number in range(kills):
-        due = (number + 1) * len(logs) // kills
-        while logs and len(list((root / "drop").glob("*/*"))) < due:
+        while logs and wanted - len(logs) < (number + 1) * wanted / kills:
+            wait_until(lambda: judged(root) == wanted - len(logs))  # each log is the newest for a while
             file = logs.pop(0)
             shutil.copy(file, root / "drop" / file.parent.name / file.name)
         if chance.random() < AT_WORK:
-            wait_until_at_work(root, process.pid)
+            wait_until(partial(at_work, root, process.pid))
         time.sleep(chance.uniform(0.0, longest_s))
         stages["killed at work" if at_work(root, process.pid) else "killed while starting"] += 1
         process.kill()
@@ -126,15 +144,8 @@ def run(kills: int, seed: int, longest_s: float, root: Path) -> dict[str, object
     for file in logs:
         shutil.copy(file, root / "drop" / file.parent.name / file.name)
     target.fails = 0.0
-    wanted = len(list((root / "samples").glob("*/*")))
-    until = time.monotonic() + 120
-    while time.monotonic() < until:
-        stored = ask(root, "select count(*) from firings where assessment is not null")
-        owed = ask(root, "select count(*) from outbox where ended is null")
-        behind = ask(root, "select count(*) from kilns where stale_from is not null or told = 0")
-        if stored == [(wanted,)] and owed == behind == [(0,)]:
-            break
-        time.sleep(0.2)
+    for _ in range(3):
+        wait_until(lambda: is_finished(root, wanted))
     process.terminate()
     ended = process.wait(10)
     return figures(root, target, ended) | {"kills": kills, "seconds": round(time.monotonic() - began, 1), **stages}
@@ -142,7 +153,7 @@ def run(kills: int, seed: int, longest_s: float, root: Path) -> dict[str, object
 
 def figures(root: Path, target: Target, ended: int) -> dict[str, object]:
     """Count what is in the database against what was dropped and what the target took."""
-    owed = Counter(ask(root, "select title, body from outbox where part = 'text'"))
+    owed = Counter(ask(root, "select target, title, body from outbox where part = 'text'"))
     stored = ask(
         root, "select kiln, started, count(*) from firings where assessment is not null group by kiln, started"
     )
@@ -166,9 +177,10 @@ def main() -> int:
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--longest", type=float, default=1.2, help="seconds until a kill at most")
+    parser.add_argument("--logs", type=int, default=1000, help="use only so many of the sample logs")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        found = run(args.kills, args.seed, args.longest, Path(folder))
+        found = run(args.kills, args.seed, args.longest, Path(folder), args.logs)
     print(json.dumps(found))
     lost = (
         found["logs"] != found["firings stored"] or found["firings stored twice"] or found["messages never delivered"]

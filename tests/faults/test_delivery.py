@@ -93,7 +93,9 @@ def test_each_answer_is_told_in_plain_words(sink: Any, status: int, permanent: b
 
 def test_a_redirect_is_not_followed(sink: Any) -> None:
     sink.answer = lambda n: 302
-    assert not send(f"json://localhost:{sink.port}/{TOKEN}", "t", "b", "warning").ok
+    outcome = send(f"json://localhost:{sink.port}/{TOKEN}", "t", "b", "warning")
+    assert (outcome.ok, outcome.permanent) == (False, True)
+    assert "points to another one" in outcome.reason
     assert [place for place, _, _ in sink.got] == [f"POST /{TOKEN}"]
 
 
@@ -156,6 +158,27 @@ def test_a_certificate_that_is_not_trusted_stops_the_message_and_says_so(https_p
     outcome = send(f"jsons://localhost:{https_port}/{TOKEN}", "t", "b", "warning")
     assert not outcome.ok
     assert "certificate is not trusted" in outcome.reason
+
+
+def test_a_mail_server_that_refuses_is_told_from_one_that_is_not_there() -> None:
+    from aiosmtpd.controller import Controller
+
+    class Strict:
+        async def handle_RCPT(self, *_: Any) -> str:  # noqa: N802 - the server's name
+            return "550 no such mailbox"
+
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    controller = Controller(Strict(), hostname="127.0.0.1", port=port)
+    url = f"mailto://127.0.0.1:{port}/?from=kiln@example.com&to=owner@example.com&mode=insecure"
+    controller.start()
+    try:
+        assert "the mail server did not take it" in send(url, "t", "b", "warning").reason
+        time.sleep(0.2)  # the server notices that the look at the connection is over
+    finally:
+        controller.stop()
+    assert "refuses the connection" in send(url, "t", "b", "warning").reason
 
 
 def test_e_mail_reaches_a_real_mail_server() -> None:

@@ -177,6 +177,33 @@ def test_a_wrong_login_is_told_through_the_other_target_and_closed_when_mended(s
     assert sink.bodies()[-1]["title"] == "Coilwatch: all right again"
 
 
+def test_a_target_that_fails_for_hours_is_told_through_the_other_and_not_before(studio: Studio, sink: Any) -> None:
+    sink.answer = lambda n: 503 if "/phone" in sink.got[n - 1][0] else 200
+    settings, db = studio(f"phone json://localhost:{sink.port}/phone", f"desk json://localhost:{sink.port}/desk")
+    owe(db, settings, 1, START)
+    told_at = []
+    for hours in range(12):
+        outbox.deliver_due(db, settings, START + hours * HOUR)
+        told_at += [hours] if alerts.summary(db) and not told_at else []
+    assert told_at in ([6], [7])
+    at_desk = [b["title"] for (place, _, _), b in zip(sink.got, sink.bodies(), strict=True) if "/desk" in place]
+    assert at_desk == ["Juniper 0", "Coilwatch: needs a look at the computer"]
+
+
+def test_a_target_taken_out_of_the_settings_is_no_trouble_any_more(studio: Studio, sink: Any) -> None:
+    sink.answer = lambda n: 401
+    settings, db = studio(f"phone json://localhost:{sink.port}/phone")
+    owe(db, settings, 1, START)
+    outbox.deliver_due(db, settings, START)
+    assert [alert["cause"] for alert in alerts.summary(db)] == ["target:phone"]
+    settings, _ = studio(f"desk json://localhost:{sink.port}/desk")
+    outbox.deliver_due(db, settings, START + HOUR)
+    assert alerts.summary(db) == []
+    assert outbox.summary(db)["owed"] == 1
+    outbox.deliver_due(db, settings, START + timedelta(days=8))
+    assert (outbox.summary(db)["owed"], outbox.summary(db)["given_up"]) == (0, 1)
+
+
 def test_a_message_a_target_refuses_does_not_hold_up_the_others(studio: Studio, sink: Any) -> None:
     sink.answer = lambda n: 400 if b"Juniper 0" in sink.got[n - 1][2] else 200
     settings, db = studio(f"phone json://localhost:{sink.port}")
@@ -283,6 +310,32 @@ def test_the_same_message_is_never_owed_twice(studio: Studio, sink: Any) -> None
     assert outbox.next_due(db, START) is None
 
 
+def test_messages_written_while_others_are_sent_neither_wait_long_nor_get_lost(studio: Studio, sink: Any) -> None:
+    settings, db = studio(f"phone json://localhost:{sink.port}")
+    done, faults = threading.Event(), []
+
+    def send_all() -> None:
+        own = open_store(settings.folders.database)
+        try:
+            while not done.is_set() or "owed" in ends(own):
+                outbox.deliver_due(own, settings, START)
+        except Exception as fault:  # noqa: BLE001 - told below
+            faults.append(fault)
+        finally:
+            own.close()
+
+    sender = threading.Thread(target=send_all)
+    sender.start()
+    for n in range(30):
+        with write_tx(db):
+            alerts.trouble(db, f"trouble {n}", f"Trouble {n}.", "urgent", settings, START)
+    done.set()
+    sender.join(30)
+    assert faults == []
+    assert ends(db) == {"sent": 30}
+    assert len(sink.got) == 30
+
+
 def test_next_due_names_the_end_of_the_wait(studio: Studio, sink: Any) -> None:
     sink.answer = lambda n: 500
     settings, db = studio(f"phone json://localhost:{sink.port}")
@@ -323,7 +376,7 @@ def test_ended_at_any_point_of_a_send_the_next_start_delivers_it(studio: Studio,
 def test_killed_again_and_again_in_mid_send_nothing_is_lost_and_each_kill_doubles_one_message_at_most(
     studio: Studio, sink: Any
 ) -> None:
-    settings, db = studio(f"phone json://localhost:{sink.port}", more="first_wait_s = 0.05\nlongest_wait_s = 0.2")
+    settings, db = studio(f"phone json://localhost:{sink.port}", more="first_wait_s = 0.01\nlongest_wait_s = 0.05")
     sink.answer = lambda n: 500 if n % 2 else 200
     sink.delay_s = 0.01
     owe(db, settings, 24, START)
@@ -336,7 +389,7 @@ def test_killed_again_and_again_in_mid_send_nothing_is_lost_and_each_kill_double
     with write_tx(db):  # as if just written, so that nothing is given up as too old
         db.execute("update outbox set created_at = ?", [clock.stamp(clock.now())])
     chance, kills, began = random.Random(7), 0, time.monotonic()
-    while "owed" in ends(db) and time.monotonic() - began < 60:
+    while "owed" in ends(db) and time.monotonic() - began < 240:
         with subprocess.Popen([sys.executable, "-c", script, str(settings.file)], stdout=subprocess.PIPE) as child:
             assert child.stdout is not None
             child.stdout.readline()

@@ -113,7 +113,7 @@ def test_a_live_message_says_that_it_is_no_safety_device(kind: str) -> None:
     title, body = told(facts, source="live")
     assert title.startswith("Juniper: ")
     assert "60 °C behind at 1012 °C." in body
-    assert "it is no safety device" in body
+    assert "Coilwatch is no safety device." in body
 
 
 def test_a_closing_says_how_long_it_stood_and_what_the_repair_gave() -> None:

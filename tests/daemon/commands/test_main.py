@@ -9,6 +9,7 @@ import pytest
 
 from config.settings import load
 from daemon.main import VERBS, main, parser
+from daemon.service import lock_data
 
 
 @pytest.fixture
@@ -31,7 +32,7 @@ def test_help_and_version_load_nothing_heavy():
         "import sys; from daemon.main import main\n"
         "try: main(['--help'])\n"
         "except SystemExit: pass\n"
-        "heavy = {'pandas', 'numpy', 'sqlite_utils', 'pydantic', 'apprise', 'matplotlib', 'apscheduler', 'jinja2', 'rich'}\n"
+        "heavy = {'pandas', 'numpy', 'sqlite_utils', 'pydantic', 'apprise', 'matplotlib', 'apscheduler', 'jinja2'}\n"
         "print(sorted(heavy & set(sys.modules)), file=sys.stderr)\n"
     )
     done = subprocess.run([sys.executable, "-P", "-c", look], capture_output=True, text=True, check=True)
@@ -91,7 +92,7 @@ def test_status_names_files_that_were_not_taken_in_with_the_reason(studio, capsy
     (studio / "coilwatch.toml").write_text(
         (studio / "coilwatch.toml").read_text().replace("# settle_s = 10", "settle_s = 0")
     )
-    assert main(["start", "--once"]) == 1
+    assert main(["start", "--once"]) == 0
     assert main(["status"]) == 1
     assert "set aside       juniper/empty.csv: it is empty" in capsys.readouterr().out
     assert main(["status", "--json"]) == 1
@@ -117,6 +118,14 @@ def test_assess_gives_every_file_a_record(studio, capsys):
     assert records[0]["end"] == "unreadable"
     assert records[0]["problems"]
     assert set(records[0]) == set(records[1])
+
+
+@pytest.mark.parametrize("words", [["start"], ["start", "--once"], ["backfill", "."], ["restore", "made.db"]])
+def test_what_needs_the_data_to_itself_is_refused_while_another_has_it(studio, capsys, words):
+    (studio / "made.db").touch()
+    with lock_data(load(studio / "coilwatch.toml")):
+        assert main(words) == 3
+    assert "another Coilwatch is already working on" in capsys.readouterr().err
 
 
 def test_backfill_takes_in_another_folder_and_leaves_it_alone(studio, capsys):

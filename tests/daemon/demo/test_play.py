@@ -14,14 +14,32 @@ import pytest
 
 from daemon.demo.story import SAMPLES
 
-FIRINGS = ("2025-10-07", "2025-10-24", "2025-11-05", "2025-11-22", "2025-12-03", "2026-01-22")
+FIRINGS = (
+    "2025-10-07",
+    "2025-10-16",
+    "2025-10-24",
+    "2025-11-05",
+    "2025-11-14",
+    "2025-11-22",
+    "2025-12-03",
+    "2025-12-19",
+    "2026-01-10",
+    "2026-01-22",
+)
+A_REAL_STUDIOS_ENVIRONMENT = {
+    "PYTHONIOENCODING": "utf-8",
+    "COILWATCH_ALERTS__TARGETS__OWNER": "json://127.0.0.1:9/",  # must never be told
+    "HTTP_PROXY": "http://127.0.0.1:9",  # must not come between the service and the demo's phone
+}
 _CODE = "import sys; from daemon.main import main; sys.exit(main(sys.argv[1:]))"
 
 
 @pytest.fixture(scope="module")
 def samples(tmp_path_factory):
     folder = tmp_path_factory.mktemp("samples")
-    shutil.copy(SAMPLES / "coilwatch.toml", folder)
+    register = (SAMPLES / "coilwatch.toml").read_text(encoding="utf-8")
+    only_juniper = register.partition('[[kiln]]\nid = "heron"')[0]
+    (folder / "coilwatch.toml").write_text(only_juniper, encoding="utf-8")
     (folder / "logbook.jsonl").write_text("", encoding="utf-8")
     (folder / "logs" / "juniper").mkdir(parents=True)
     for day in FIRINGS:
@@ -37,7 +55,7 @@ def start(samples: Path, folder: Path) -> subprocess.Popen[str]:
         stderr=subprocess.STDOUT,
         text=True,
         encoding="utf-8",
-        env=environment | {"PYTHONIOENCODING": "utf-8", "COILWATCH_ALERTS__TARGETS__OWNER": "json://127.0.0.1:9/"},
+        env=environment | A_REAL_STUDIOS_ENVIRONMENT,
     )
 
 

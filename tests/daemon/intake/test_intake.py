@@ -295,6 +295,7 @@ def test_a_log_still_growing_is_watched_and_judged_when_it_is_finished(studio):
     studio.work()
     assert studio.state("juniper/live.csv") == "growing"
     assert studio.firings() == []
+    assert [row["log"] for row in studio.db.query("select log from live_watch")] == ["juniper/live.csv"]
     studio.pass_time(180)
     studio.drop("juniper/live.csv", "".join(body[: upto + 1]), age_s=0)
     studio.work()
@@ -337,3 +338,82 @@ def test_a_file_that_cannot_be_opened_is_tried_again_with_growing_waits(studio, 
     studio.work()
     assert studio.state("juniper/a.csv") == "taken in"
     assert file.exists()
+
+
+def test_a_log_that_keeps_growing_without_pause_is_watched_though_it_never_settles(studio):
+    body = log_text(studio.moment - timedelta(hours=4)).splitlines(keepends=True)
+    for second in range(40):
+        studio.drop("juniper/live.csv", "".join(body[: 60 + second // 2]) + "2026-05-01T", age_s=0)
+        studio.work()
+        studio.intake.peek()
+        studio.pass_time(1)
+    assert studio.firings() == []
+    assert [row["log"] for row in studio.db.query("select log from live_watch")] == ["juniper/live.csv"]
+    assert studio.reason("juniper/live.csv") == "its firing is still going on"
+
+
+def test_a_firing_that_cannot_be_judged_is_set_aside_and_the_others_are_judged(studio, monkeypatch):
+    from daemon.child import ChildFailed
+
+    real = studio.here.assess
+
+    def assess(kiln, state, log, entries):
+        if log.started == DAY + timedelta(days=7):
+            raise ChildFailed("it makes no sense")
+        return real(kiln, state, log, entries)
+
+    monkeypatch.setattr(studio.here, "assess", assess)
+    for days in (0, 7, 14):
+        studio.drop(f"juniper/{days}.csv", log_text(DAY + timedelta(days=days)))
+    studio.work()
+    assert [firing.logs[0] for firing in studio.firings()] == ["juniper/0.csv", "juniper/14.csv"]
+    assert studio.reason("juniper/7.csv") == "it could not be judged: it makes no sense"
+
+
+def test_work_cut_short_anywhere_is_finished_after_a_restart(studio):
+    for days in range(4):
+        studio.drop(f"juniper/{days}.csv", log_text(DAY + timedelta(days=7 * days)))
+    done = 0
+    while len(studio.firings()) < 4:
+        studio.restart()
+        studio.intake.look()
+        studio.intake.glance()
+        for _ in range(2 + done):  # a little more each time, and killed
+            studio.intake.step()
+        done += 1
+        assert done < 20
+    assert [firing.assessment.index for firing in studio.firings()] == [0, 1, 2, 3]
+    assert studio.db.execute("select count(*) from firings").fetchone() == (4,)
+
+
+def test_files_that_vanish_with_their_disk_are_not_taken_for_deleted(studio):
+    from daemon.folder import FolderTrouble
+
+    studio.drop("juniper/a.csv", log_text(DAY))
+    studio.work()
+    (studio.root / "drop").rename(studio.root / "unmounted")
+    (studio.root / "drop").mkdir()
+    with pytest.raises(FolderTrouble, match="is empty and not the folder it was"):
+        studio.intake.look()
+    assert studio.state("juniper/a.csv") == "taken in"
+    (studio.root / "drop").rmdir()
+    (studio.root / "unmounted").rename(studio.root / "drop")
+    studio.work()
+    assert studio.here.read_names == ["juniper/a.csv"]
+
+
+def test_a_new_log_does_not_wait_for_another_kilns_long_history(studio):
+    for days in range(6):
+        studio.drop(f"juniper/{days}.csv", log_text(DAY + timedelta(days=7 * days)))
+    studio.intake.look()
+    studio.intake.glance()
+    while not studio.firings("juniper"):
+        studio.intake.step()
+    studio.drop("heron/new.csv", log_text(DAY))
+    studio.intake.look()
+    studio.intake.glance()
+    while not studio.firings("heron"):
+        studio.intake.step()
+    assert len(studio.firings("juniper")) < 4
+    studio.work()
+    assert [firing.assessment.index for firing in studio.firings("juniper")] == list(range(6))

@@ -1,10 +1,12 @@
 """The first screen: is it all right, what is wrong, what to do, by when, how sure."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
 from analysis.findings import Finding, Outlook, PowerRatio
+from config.logbook import LogbookEntry
 from config.wording import load
 from daemon.report.history import KilnHistory
 from daemon.report.verdict import verdict
@@ -86,3 +88,51 @@ def test_a_threshold_passed_is_said_and_no_date_invented(juniper):
 def test_an_outlook_without_an_end_does_not_name_one(juniper):
     said = verdict(with_last(juniper, outlook=Outlook(0.85, None, 60.0, None)), WORDS)
     assert "Not within the next 60 firings" in said.by_when
+
+
+def test_a_repair_that_no_firing_has_judged_yet_asks_for_the_verification_firing(heron):
+    at = heron.judged[-1].started + timedelta(days=1)
+    mended = replace(heron, logbook=(LogbookEntry("heron", at, "replaced", "element", zone="top"),))
+    said = verdict(mended, WORDS)
+    assert said.word == "Repaired, to be proved"
+    assert "verification firing" in said.do
+    assert "Replaced: element, zone top" in said.headline
+
+
+def test_a_repair_of_something_else_changes_nothing(heron):
+    at = heron.judged[-1].started + timedelta(days=1)
+    other = LogbookEntry("heron", at, "replaced", "thermocouple", zone="top")
+    elsewhere = LogbookEntry("heron", at, "replaced", "element", zone="bottom")
+    for entry in (other, elsewhere):
+        assert verdict(replace(heron, logbook=(entry,)), WORDS).standing == "stop"
+
+
+def test_a_reading_since_the_last_firing_changes_the_odds_at_once(heron):
+    at = heron.judged[-1].started + timedelta(days=1)
+    twice = LogbookEntry("heron", at, "measured", quantity="ohm", value=41.2, where="circuit top")
+    sound = replace(twice, value=20.6)
+    assert "74 in 100" in verdict(heron, WORDS).how_sure
+    assert "9" in verdict(replace(heron, logbook=(twice,)), WORDS).how_sure[:28]
+    assert "unlikely" in verdict(replace(heron, logbook=(sound,)), WORDS).how_sure.lower()
+
+
+def test_what_is_broken_does_not_wait_for_the_wear_of_the_others(heron):
+    calm = replace(heron.findings[0], severity="warning")
+    said = verdict(with_last(heron, findings=(calm,), outlook=Outlook(0.9, 80.0, 60.0, 120.0)), WORDS)
+    assert "before ware that matters" in said.by_when
+
+
+def test_a_loose_connection_is_seen_to_before_the_next_firing_even_as_a_warning(heron):
+    loose = Finding("loose_connection", "warning", 0.8, zone="top")
+    assert verdict(with_last(heron, findings=(loose,)), WORDS).by_when.startswith("Before the next firing")
+
+
+def test_readings_that_speak_against_a_finding_take_the_sureness_out_of_its_headline(heron):
+    at = heron.judged[-1].started + timedelta(days=1)
+    sound = LogbookEntry("heron", at, "measured", quantity="ohm", value=20.6, where="circuit top")
+    headline = verdict(replace(heron, logbook=(sound,)), WORDS).headline
+    assert headline.startswith("Suspected after the last firing, but doubtful now: one element")
+
+
+def test_a_zone_that_stands_out_is_named_with_its_power(heron):
+    assert "82 % (80 to 84), zone top 52 %" in verdict(heron, WORDS).headline

@@ -15,6 +15,7 @@ import pytest
 
 from analysis.findings import Evidence, Finding
 from config.logbook import LogbookEntry
+from daemon.report.charts_zones import zones_chart
 from daemon.report.history import LeftOut
 from daemon.report.kiln_page import kiln_page
 from daemon.report.studio_page import studio_page
@@ -114,6 +115,16 @@ def test_evidence_for_and_against_rivals_and_the_deciding_measurement_are_shown(
         assert wanted in text
 
 
+def test_wherever_an_inspection_is_suggested_the_cautions_stand_open_on_the_page(page):
+    text = Seen(page).text
+    first = text[: text.index("Heating power left")]
+    assert "Fired elements are brittle" in first
+    assert "Isolate, lock off and prove dead" in first
+    for head in ("Isolate.", "Lock.", "Prove dead.", "Dust.", "Who may."):
+        assert head in text
+    assert '<details class="cautions-box" open>' in page
+
+
 def test_temperatures_follow_the_studio(juniper, page):
     assert "1222 °C" in page
     fahrenheit = kiln_page(replace(juniper, studio=replace(juniper.studio, temperature_unit="F")), NOW)
@@ -146,19 +157,20 @@ def test_repairs_are_marked_in_the_chart_and_named_in_the_logbook(page):
     assert "A: 13 Feb 2026, Replaced: the whole set of elements (full set)" in page
 
 
-def test_the_same_history_gives_the_same_bytes_in_this_and_another_process(juniper, page):
+def test_the_same_history_gives_the_same_bytes(juniper, page):
     assert kiln_page(juniper, NOW, files="juniper") == page
+
+
+def test_another_process_draws_the_same_bytes(heron):
     code = (
         "import importlib.util, sys, hashlib\n"
-        "from datetime import UTC, datetime\n"
         f"spec = importlib.util.spec_from_file_location('samples', {str(Path(__file__).with_name('conftest.py'))!r})\n"
         "m = importlib.util.module_from_spec(spec); sys.modules['samples'] = m; spec.loader.exec_module(m)\n"
-        "from daemon.report.kiln_page import kiln_page\n"
-        "page = kiln_page(m.ageing(), datetime(2026, 7, 26, 9, 0, tzinfo=UTC), files='juniper')\n"
-        "print(hashlib.sha256(page.encode()).hexdigest())"
+        "from daemon.report.charts_zones import zones_chart\n"
+        "print(hashlib.sha256(zones_chart(m.lost_circuit()).wide.encode()).hexdigest())"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert run.stdout.strip() == hashlib.sha256(page.encode()).hexdigest()
+    assert run.stdout.strip() == hashlib.sha256(zones_chart(heron).wide.encode()).hexdigest()
 
 
 def hostile(history):

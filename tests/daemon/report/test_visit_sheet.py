@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 import pytest
 
 from analysis.findings import Finding, PowerRatio
-from daemon.report.readings_table import MOST_ROWS, blocks_of, inspection_of
+from daemon.report.readings_table import MOST_LINES, blocks_of, inspection_of
 from daemon.report.visit_sheet import visit_sheet
 
 NOW = datetime(2026, 7, 26, 9, 0, tzinfo=UTC)
@@ -76,7 +76,7 @@ def test_a_dead_relay_is_told_by_a_normal_reading_on_a_dead_circuit(juniper):
 def test_a_lost_line_on_a_delta_looks_at_fuses_first_and_expects_its_currents(heron):
     sheet = sheet_of(with_finding(heron, cause="lost_phase"))
     assert re.search(r"1 × \| supply fuse", sheet)
-    assert sheet.index("| supply fuses |") < sheet.index("circuit top")
+    assert sheet.index("| supply fuses |") < sheet.index("| top, middle, bottom |")
     element = 400.0 / (20.5 * 1.04)  # current of one side of the delta, hot
     assert f"{element * 3**0.5:.1f} A" in sheet, "healthy line current"
     assert f"{element * 1.5:.1f} A" in sheet, "with one line lost: one side full, the other two in series"
@@ -124,9 +124,16 @@ def test_however_many_circuits_the_readings_fit_the_page_and_none_is_lost(heron,
     big = with_finding(replace(big, firings=heron.firings), cause="element_ageing", severity="warning")
     found = inspection_of(big)
     blocks, left_over = blocks_of(found, big.findings)
-    assert sum(len(block.rows) for block in blocks) <= max(MOST_ROWS, 1)
+    assert sum(block.lines for block in blocks) <= MOST_LINES
     shown = sum(len(r.names) for block in blocks for r in block.rows)
     assert shown + left_over == len(found.measurements)
+
+
+def test_only_the_suspected_circuits_own_reading_is_marked(heron):
+    blocks, _ = blocks_of(inspection_of(heron), heron.findings)
+    rows = [r for block in blocks if block.of_circuits for r in block.rows]
+    marked = {name for r in rows for name in r.names if any(cell.suspected for cell in r.cells)}
+    assert marked == {"circuit top"}
 
 
 def test_numbers_run_on_without_a_gap(heron):

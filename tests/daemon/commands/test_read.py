@@ -1,0 +1,97 @@
+"""``coilwatch read`` tells a studio owner how a log was understood, and never hands on a log's control codes."""
+
+import json
+
+import pytest
+
+from daemon.main import main
+
+LOG = "\n".join(
+    [
+        "Studio kiln\x1b[31m",
+        "Programme: glaze 1222",
+        "time (s),T1,T2,set point,output (%),board",
+        *(f"{60 * k},{20 + 2 * k},{19 + 2 * k},{21 + 2 * k},{min(100, k // 5)},31" for k in range(400)),
+        "*** ERROR 3 \x07***",
+        "24000,820,819,821,80",
+    ]
+)
+SETTINGS = """
+[studio]
+name = "Tidewrack Clay Studio"
+time_zone = "Europe/Dublin"
+temperature_unit = "F"
+[[kiln]]
+id = "heron"
+name = "Heron"
+zones = ["top", "bottom"]
+[kiln.log]
+temperature_unit = "C"
+[[kiln]]
+id = "juniper"
+[kiln.log]
+columns = { "T9" = "zone top" }
+"""
+
+
+@pytest.fixture
+def studio(tmp_path, monkeypatch):
+    (tmp_path / "coilwatch.toml").write_text(SETTINGS, encoding="utf-8")
+    (tmp_path / "drop" / "heron").mkdir(parents=True)
+    (tmp_path / "drop" / "heron" / "2026-03-02_0814.csv").write_text(LOG, encoding="utf-8")
+    (tmp_path / "empty").mkdir()
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("COILWATCH_SETTINGS", raising=False)
+    return tmp_path
+
+
+def test_the_account_is_plain_text_with_columns_units_repairs_and_questions(studio, capsys):
+    assert main(["read", "drop/heron/2026-03-02_0814.csv"]) == 0
+    said = capsys.readouterr().out
+    assert "read as a log of Heron" in said
+    assert "Firing 1 of 1: began 2026-03-02 08:14 (from the file's name), 6:39 h, 400 samples" in said
+    assert "peak 1504 °F (zone top)" in said
+    assert "programme: glaze 1222" in said
+    assert 'named "set point"' in said
+    assert "6:39 h  ERROR 3" in said
+    assert "the last line is cut off and was left out" in said
+    assert all(char.isprintable() or char == "\n" for char in said)
+
+
+def test_json_holds_the_same(studio, capsys):
+    assert main(["read", "drop/heron/2026-03-02_0814.csv", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["kiln"] == "heron"
+    assert said["firings"][0]["started"] == "2026-03-02T08:14:00Z"
+    assert said["firings"][0]["peak_c"] == 818.0
+    assert said["account"]["columns"][5]["role"] == "room"
+    assert said["account"]["rows"]["used"] == 400
+
+
+def test_without_settings_the_file_is_still_read_and_what_is_not_known_is_asked_for(studio, capsys, monkeypatch):
+    monkeypatch.chdir(studio / "empty")
+    assert main(["read", "../drop/heron/2026-03-02_0814.csv"]) == 1
+    said = capsys.readouterr().out
+    assert "no kiln of the register" in said
+    assert "What would tell: time_zone" in said
+
+
+def test_a_wrong_hint_of_the_register_is_named(studio, capsys):
+    assert main(["read", "drop/heron/2026-03-02_0814.csv", "--kiln", "juniper"]) == 1
+    assert "[kiln.log] columns names 'T9'" in capsys.readouterr().out
+
+
+def test_a_kiln_that_is_not_there_is_wrong_use(studio, capsys):
+    assert main(["read", "drop/heron/2026-03-02_0814.csv", "--kiln", "thrift"]) == 2
+    assert "It has: heron, juniper" in capsys.readouterr().err
+
+
+def test_a_file_that_is_not_there_cannot_be_read(studio, capsys):
+    assert main(["read", "nowhere.csv"]) == 3
+    assert "nowhere.csv" in capsys.readouterr().err
+
+
+def test_an_unreadable_file_gives_its_reason_and_remedy(studio, capsys):
+    (studio / "letter.txt").write_text("Dear sir,\n" * 50, encoding="utf-8")
+    assert main(["read", "letter.txt", "--json"]) == 1
+    assert "no table of numbers" in json.loads(capsys.readouterr().out)["unreadable"]
