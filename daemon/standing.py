@@ -31,7 +31,7 @@ def standing(db: Database, settings: Settings, *, running: bool) -> dict[str, An
             ],
         },
         "kilns": [_kiln(db, settings, kiln.id, kiln.title, judged.get(kiln.id, 0)) for kiln in settings.kilns],
-        "alerts": alerts.summary(db),
+        "alerts": alerts.summary(db, settings.studio.temperature_unit),
         "outbox": outbox.summary(db),
         "questions": _questions(seen),
         "files": {"states": states, "all": [_file(file) for file in seen.values()]},

@@ -13,6 +13,7 @@ from analysis.reading.firing_log import UnreadableLog
 Kind = Literal["number", "marked number", "stamp", "word", "empty"]
 Decimal = Literal[".", ","]
 
+_MEASURED = frozenset({"number", "marked number", "stamp"})
 _BY_WEIGHT: tuple[Kind, ...] = ("number", "marked number", "stamp", "word")
 DELIMITERS = (";", "\t", "|", ",", " ")
 _PLAIN = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?")
@@ -198,10 +199,14 @@ def _score(lines: Sequence[str], delimiter: str) -> tuple[float, int]:
     rows = [split_cells(line, delimiter) for line in lines if delimiter in line or (delimiter == " " and "\t" in line)]
     if not rows:
         return 0.0, 0
-    common, count = Counter(map(len, rows)).most_common(1)[0]
+    common = Counter(map(len, rows)).most_common(1)[0][0]
     if common < 2:
         return 0.0, 0
-    cells = [cell for row in rows if len(row) == common for cell in row]
+    rows = [row for row in rows if len(row) == common and any(kind_of(cell) in _MEASURED for cell in row)]
+    if not rows:  # repeated headers and messages do not speak for or against a delimiter
+        return 0.0, 0
+    count = len(rows)
+    cells = [cell for row in rows for cell in row]
     kinds = [kind_of(cell) for cell in cells]
     if kinds.count("number") + kinds.count("marked number") < 0.7 * count:
         return 0.0, 0

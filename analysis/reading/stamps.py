@@ -66,7 +66,8 @@ def _same_layout(digit: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
     width = digit.shape[1]
     padded = np.zeros((n, 16 if width <= 16 else 64), bool)
     padded[:, : min(width, 64)] = digit[:, :64]
-    return _alike(np.packbits(padded).view(np.uint16 if width <= 16 else np.uint64))
+    packed = np.packbits(padded)
+    return _alike(packed.view(np.uint16) if width <= 16 else packed.view(np.uint64))
 
 
 def _alike(codes: NDArray[np.uint16] | NDArray[np.uint64]) -> list[NDArray[np.intp]]:

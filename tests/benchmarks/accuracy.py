@@ -120,6 +120,10 @@ def oracle(fleet: Fleet) -> Records:
     return out
 
 
+def _short(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
+
+
 def bars(s: dict) -> list[tuple[str, str, object]]:
     """Return the rows of the bars table: what, bar, value."""
     power, found, alarms = s["power"], s["detection"], s["false alarms"]
@@ -138,7 +142,11 @@ def bars(s: dict) -> list[tuple[str, str, object]]:
     ageing = found.get("AGEING", {})
     rows += [
         ("ageing found", ">= 0.95", ageing.get("exact")),
-        ("ageing delay median / p90", "<= 2 / 6", f"{ageing.get('delay median')} / {ageing.get('delay p90')}"),
+        (
+            "ageing delay median / p90",
+            "<= 2 / 6",
+            f"{ageing.get('delay median')} / {_short(ageing.get('delay p90'))}",
+        ),
     ]
     for code in ("CIRCUIT_OPEN", "RELAY_OPEN", "PHASE_LOST"):
         d = found.get(code)
@@ -177,11 +185,11 @@ def show(columns: dict[str, dict]) -> None:
     """Print the bars table with one column for each set of records."""
     names = list(columns)
     tables = [bars(s) for s in columns.values()]
-    print(f"{'':40s}{'bar':>12s}" + "".join(f"{n:>22s}" for n in names))
+    print(f"{'':40s}{'bar':>13s}" + "".join(f"{n:>20s}" for n in names))
     labels: list[str] = [r[0] for r in tables[0]]
     for i, label in enumerate(labels):
-        cells = "".join(f"{t[i][2]!s:>22s}" for t in tables)
-        print(f"{label:40s}{tables[0][i][1]:>12s}{cells}")
+        cells = "".join(f"{t[i][2]!s:>20s}" for t in tables)
+        print(f"{label:40s}{tables[0][i][1]:>13s}{cells}")
 
 
 def main() -> int:

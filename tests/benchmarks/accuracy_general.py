@@ -21,7 +21,10 @@ LIKE_PEAK_C = 30.0
 
 def facts_of(log: FiringLog) -> dict | None:
     """Return duration to the peak, peak, and the climb over the last 100 deg C; None if it never climbed that far."""
-    temp = np.nanmean(log.zone_c, axis=1)
+    seen = np.isfinite(log.zone_c)
+    count = seen.sum(axis=1)
+    total = np.where(seen, log.zone_c, 0.0).sum(axis=1)
+    temp = np.divide(total, count, out=np.full(count.size, np.nan), where=count > 0)
     climb = last_climb(log.elapsed_s, temp)
     if climb is None:
         return None

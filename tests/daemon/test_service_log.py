@@ -21,6 +21,8 @@ def settings(tmp_path, monkeypatch):
             root.removeHandler(handler)
             handler.close()
     root.setLevel(logging.WARNING)
+    logging.getLogger("coilwatch").setLevel(logging.NOTSET)
+    logging.raiseExceptions = True
 
 
 def lines(settings):
