@@ -72,7 +72,7 @@ def straighten(
         raw = raw + np.concatenate(([0.0], np.cumsum((step < -12 * _HOUR_S) * 86400.0)))
         step = np.diff(raw)
         kind = "local"
-    result = Straight(np.arange(n), raw - raw[0])
+    result = Straight(np.arange(n), raw - raw[0] if raw[0] else raw)
     usual = median_step(raw)
     if n < 2 or (float(step.min()) > 0 and float(step.max()) < _odd_step(usual, kind)):
         return result
@@ -146,7 +146,10 @@ def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float
             drop[start:stop] = True
             repeats.append(float(raw[start] - first_s))
         elif _hour_back(raw, start, stop, usual):
-            continue
+            inside = np.flatnonzero(np.diff(raw[start:stop]) < 0)
+            if inside.size:  # the hour runs twice, but each time forwards
+                order[start:stop] = start + np.argsort(raw[start:stop], kind="stable")
+                swaps += [float(raw[start + i] - first_s) for i in inside.tolist()]
         elif (low := _block_swap(raw, start, stop)) is not None:
             window = order[low:stop]
             order[low:stop] = window[np.argsort(raw[window], kind="stable")]

@@ -14,6 +14,7 @@ _LONGEST_BREAK_S, _SHORT_BREAK_S = 6 * 3600.0, 2 * 3600.0
 _LOADING_C, _LUKEWARM_C = 250.0, 60.0  # nobody unloads and loads a kiln hotter than this; common practice, no source
 _SLACK_C = 40.0
 _LEAST_ROWS = 5
+_MOST_LOOKED_AT = 4000
 _FASTEST_C_PER_S = 600.0 / 3600.0  # a firing that went on while nothing was logged
 
 
@@ -24,6 +25,8 @@ def part_firings(elapsed_s: FloatArray, hottest_c: FloatArray, cuts: list[int]) 
     """
     x = hottest_c
     found: set[int] = set()
+    if not cuts and not _heats_again(x[:: x.size // _MOST_LOOKED_AT + 1]):
+        return []
     hot, cold = x > _HOT_C, x < _COLD_C
     sure = np.flatnonzero(hot | cold)
     if sure.size:
@@ -45,6 +48,15 @@ def part_firings(elapsed_s: FloatArray, hottest_c: FloatArray, cuts: list[int]) 
         if not any(abs(cut - other) < _LEAST_ROWS for other in found) and _new_firing(x, cut, found):
             found.add(cut)
     return sorted(cut for cut in found if _LEAST_ROWS <= cut <= x.size - _LEAST_ROWS)
+
+
+def _heats_again(x: FloatArray) -> bool:
+    """Tell quickly whether a kiln gets hot, cold and hot again."""
+    hot = x > _HOT_C
+    state = hot[hot | (x < _COLD_C)]
+    changes = np.diff(state.astype(np.int8))
+    down = np.flatnonzero(changes < 0)
+    return bool(down.size) and bool((changes[down[0] :] > 0).any())
 
 
 def _new_firing(x: FloatArray, cut: int, found: set[int]) -> bool:

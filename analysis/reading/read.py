@@ -26,7 +26,7 @@ from analysis.reading.started import began, programme
 from analysis.reading.table import Table, delimited_table
 from analysis.reading.thermocouples import clean_zones
 from analysis.reading.time_base import TimeBase, TimeKind, time_base
-from analysis.reading.units import TemperatureUnitFound, temperature_unit
+from analysis.reading.units import TemperatureUnitFound, temperature_unit, to_celsius
 from config.kiln import Kiln
 
 SIZE_LIMIT_BYTES = 200_000_000
@@ -120,7 +120,8 @@ def read_log(
         complete_tail=table.cut is None,
         problems=problems,
     )
-    firings = _parted(log, straight)
+    unchanged = whole and not spikes and all(c.unit in {None, unit.unit} for c in columns if c.role == "zone")
+    firings = _parted(log, straight, to_celsius(hottest, unit.unit) if unchanged else _hottest_c(zone_c))
     rows = RowCount(
         lines=table.lines,
         used=keep.size,
@@ -200,11 +201,15 @@ def _unit(table: Table, columns: Sequence[Column], kiln: Kiln, hottest: FloatArr
     )
 
 
-def _parted(log: FiringLog, straight: Straight) -> tuple[FiringLog, ...]:
-    hottest = log.zone_c[:, 0]
-    for z in range(1, log.zone_c.shape[1]):
-        hottest = np.fmax(hottest, log.zone_c[:, z])
-    places = part_firings(log.elapsed_s, hottest, straight.cuts)
+def _hottest_c(zone_c: FloatArray) -> FloatArray:
+    hottest = zone_c[:, 0]
+    for z in range(1, zone_c.shape[1]):
+        hottest = np.fmax(hottest, zone_c[:, z])
+    return hottest
+
+
+def _parted(log: FiringLog, straight: Straight, hottest_c: FloatArray) -> tuple[FiringLog, ...]:
+    places = part_firings(log.elapsed_s, hottest_c, straight.cuts)
     if not places:
         return (log,)
     edges = [0, *places, log.elapsed_s.size]

@@ -41,7 +41,8 @@ class Stray:
 class Rows:
     """The sample lines of a table in plain form: one-byte delimiter, no quotes, a line feed after each line.
 
-    ``lines`` counts all lines from the first sample on, whatever became of them.
+    The first ``skip`` bytes of ``body`` are the lines above the table (copying a large file only to drop them would
+    cost as much as all the counting). ``lines`` counts all lines from the first sample on, whatever became of them.
     ``places`` (lazily found) holds the delimiters' offsets, shape (n, columns - 1); ``ends`` the line ends'.
     """
 
@@ -54,8 +55,14 @@ class Rows:
     cut: bytes | None = None
     headers: list[int] = field(default_factory=list)
     lines: int = 0
+    skip: int = 0
     places: Places | None = None
     ends: Places | None = None
+
+    @property
+    def data(self) -> Bytes:
+        """The bytes of the rows; ``places`` and ``ends`` count from its beginning."""
+        return np.frombuffer(self.body, np.uint8, offset=self.skip)
 
     def text(self, column: int) -> Bytes:
         """Return one column's characters, shape (n, width), padded with blanks (at most 48 wide)."""
@@ -72,7 +79,7 @@ class Rows:
         stop = self.places[:, column] if column < self.columns - 1 else ends
         width = stop - start
         widest = int(min(width.max(initial=0), _WIDEST_TEXT))
-        data = np.frombuffer(self.body, np.uint8)
+        data = self.data
         if widest == 0:
             return np.full((self.n, 1), 32, np.uint8)
         last = data.size - widest
@@ -86,29 +93,29 @@ class Rows:
     def line(self, row: int) -> bytes:
         """Return one row's bytes, its cells parted by blanks."""
         if self.ends is None:
-            self.ends = np.flatnonzero(np.frombuffer(self.body, np.uint8) == _NEWLINE)
+            self.ends = np.flatnonzero(self.data == _NEWLINE)
         start = int(self.ends[row - 1]) + 1 if row else 0
-        return self.body[start : int(self.ends[row])].replace(self.delimiter, b" ")
+        return self.body[self.skip + start : self.skip + int(self.ends[row])].replace(self.delimiter, b" ")
 
 
-def find_rows(body: bytes, shape: Shape) -> Rows:
-    """Return the sample rows of ``body`` (which begins at the first sample). Every other line is kept as a stray."""
-    body, cut = _last_line(body, shape)
-    body, headers = _without_headers(body, shape.header)
-    if not body[:1000].strip() and not body.strip():
+def find_rows(body: bytes, start: int, shape: Shape) -> Rows:
+    """Return the sample rows of ``body`` from byte ``start`` on. Every other line is kept as a stray."""
+    cut = None
+    if not body.endswith(b"\n"):
+        (body, cut), start = _last_line(body[start:], shape), 0
+    body, start, headers = _without_headers(body, start, shape.header)
+    if not body[start : start + 1000].strip() and not body[start:].strip():
         raise UnreadableLog("the log holds no whole row yet.", remedy="Wait until more has been written.")
-    if b'"' in body:
-        body = _unquoted(body, shape.delimiter)
-        delimiter = b"\x1f"
+    delimiter = shape.delimiter.encode("utf-8")
+    if body.find(b'"', start) >= 0:
+        body, start, delimiter = _unquoted(body[start:], shape.delimiter), 0, b"\x1f"
     elif shape.delimiter == " ":
-        body, delimiter = _single_blanks(body), b"\t"
-    else:
-        delimiter = shape.delimiter.encode("utf-8")
-    rows = Rows(body, delimiter, shape.columns, 0, cut=cut, headers=headers)
+        body, start, delimiter = _single_blanks(body[start:]), 0, b"\t"
+    rows = Rows(body, delimiter, shape.columns, 0, cut=cut, headers=headers, skip=start)
     lines, marks = _counted(rows)
     rows.lines = lines + len(headers) + (cut is not None)
     if marks != lines * (shape.columns - 1):
-        rows.body, rows.empty = _without_empty_lines(body)
+        (rows.body, rows.empty), rows.skip = _without_empty_lines(body[start:]), 0
         lines, marks = _counted(rows)
     wants_places = any(kind in {"stamp", "word"} for kind in shape.kinds)
     if marks == lines * (shape.columns - 1):
@@ -121,14 +128,12 @@ def find_rows(body: bytes, shape: Shape) -> Rows:
 
 def _counted(rows: Rows) -> tuple[int, int]:
     """Return how many line ends and delimiters there are."""
-    data = np.frombuffer(rows.body, np.uint8)
+    data = rows.data
     return int(np.count_nonzero(data == _NEWLINE)), int(np.count_nonzero(data == rows.delimiter[0]))
 
 
 def _last_line(body: bytes, shape: Shape) -> tuple[bytes, bytes | None]:
     """Take off a last line that has no end, unless it is as long and complete as the line before it."""
-    if not body or body.endswith(b"\n"):
-        return body, None
     at = body.rfind(b"\n") + 1
     last, before = body[at:], body[body.rfind(b"\n", 0, max(at - 1, 0)) + 1 : max(at - 1, 0)]
     mark = None if shape.delimiter == " " else shape.delimiter.encode("utf-8")
@@ -149,17 +154,20 @@ def _without_empty_lines(body: bytes) -> tuple[bytes, int]:
     return body, before - len(body)
 
 
-def _without_headers(body: bytes, header: bytes) -> tuple[bytes, list[int]]:
-    """Take out copies of the header line in mid-file; returns also the number of lines before each."""
+def _without_headers(body: bytes, start: int, header: bytes) -> tuple[bytes, int, list[int]]:
+    """Take out copies of the header line in mid-file.
+
+    Returns the body, where its rows begin, and the number of lines before each copy.
+    """
     line = b"\n" + header + b"\n"
-    if not header or line not in body:
-        return body, []
-    parts = body.split(line)
+    if not header or body.find(line, start) < 0:
+        return body, start, []
+    parts = body[start:].split(line)
     before, places = 0, []
     for part in parts[:-1]:
         before += part.count(b"\n") + 1
         places.append(before)
-    return b"\n".join(parts), places
+    return b"\n".join(parts), 0, places
 
 
 def _close(cell: bytes, before: bytes) -> bool:
@@ -207,7 +215,7 @@ def _unquoted(body: bytes, delimiter: str) -> bytes:
 
 def _regular(rows: Rows) -> bool:
     """Find all places at once where every line has the same number of fields."""
-    data = np.frombuffer(rows.body, np.uint8)
+    data = rows.data
     ends = np.flatnonzero(data == _NEWLINE)
     marks = np.flatnonzero(data == rows.delimiter[0])
     per_line = rows.columns - 1
@@ -222,7 +230,8 @@ def _regular(rows: Rows) -> bool:
 
 def _sort_out(rows: Rows) -> None:
     """Take the lines with another number of fields out of the body."""
-    data = np.frombuffer(rows.body, np.uint8)
+    rows.body, rows.skip = rows.body[rows.skip :], 0
+    data = rows.data
     ends = np.flatnonzero(data == _NEWLINE)
     marks = np.flatnonzero(data == rows.delimiter[0])
     counts = np.diff(np.searchsorted(marks, ends), prepend=0)
@@ -280,10 +289,12 @@ def _frame(rows: Rows, shape: Shape, wanted: list[int]) -> "pd.DataFrame":
         options["usecols"] = wanted
     if shape.decimal == ",":
         options["decimal"] = ","
+    source = io.BytesIO(rows.body)
+    source.seek(rows.skip)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         frame: pd.DataFrame = pd.read_csv(
-            io.BytesIO(rows.body),
+            source,
             header=None,
             names=range(rows.columns),
             sep=rows.delimiter.decode("ascii"),

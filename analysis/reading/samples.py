@@ -108,13 +108,14 @@ def _outputs(
     if not found:
         return None
     values = [_kept(column, keep) for column in found]
-    low, top = min(float(np.fmin.reduce(v)) for v in values), max(float(np.fmax.reduce(v)) for v in values)
+    low = float(np.fmin.reduce([np.fmin.reduce(v) for v in values]))  # a column may be empty: NaN must not win
+    top = float(np.fmax.reduce([np.fmax.reduce(v) for v in values]))
     if top > _PERCENT_TOP or low < -5:
         good = [(v >= -5) & (v <= _PERCENT_TOP) for v in values]
         count = sum(int(np.count_nonzero(~g & np.isfinite(v))) for g, v in zip(good, values, strict=True))
         samples.problems.append(f"{count} output value{'s' if count > 1 else ''} beyond 100 % left out")
         values = [np.where(g, v, np.nan) for g, v in zip(good, values, strict=True)]
-        top = max(float(np.fmax.reduce(v)) for v in values)
+        top = float(np.fmax.reduce([np.fmax.reduce(v) for v in values]))
     top = 0.0 if np.isnan(top) else top
     percent = top > 1.005 or (
         top > 0 and all(_is_percent(c) for c in found) and all(_whole(v) for v in values) and not _switches(values, top)

@@ -5,6 +5,7 @@ pattern ``#-#-#T#:#:#Z``. A file has a handful of patterns, so that Python looks
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,8 +51,10 @@ def patterns(cells: Bytes) -> list[Pattern]:
             found.setdefault(text, []).append((rows[same], numbers[same], digits))
     out = []
     for text, parts in found.items():
-        rows = np.concatenate([part[0] for part in parts])
-        numbers = np.concatenate([part[1] for part in parts])
+        rows, numbers = parts[0][:2]
+        if len(parts) > 1:
+            rows = np.concatenate([part[0] for part in parts])
+            numbers = np.concatenate([part[1] for part in parts])
         lengths = {part[2] for part in parts}
         digits = tuple(d[0] if len(set(d)) == 1 else 0 for d in zip(*lengths, strict=True))
         out.append(Pattern(text, rows, numbers, digits))
@@ -64,13 +67,14 @@ def _same_layout(digit: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
     if bool((digit == digit[0]).all()):
         return [np.arange(n)]
     width = digit.shape[1]
-    padded = np.zeros((n, 16 if width <= 16 else 64), bool)
-    padded[:, : min(width, 64)] = digit[:, :64]
+    room = 16 if width <= 16 else 32 if width <= 32 else 64
+    padded = np.zeros((n, room), bool)
+    padded[:, : min(width, room)] = digit[:, :room]
     packed = np.packbits(padded)
-    return _alike(packed.view(np.uint16) if width <= 16 else packed.view(np.uint64))
+    return _alike(packed.view(f"u{room // 8}"))
 
 
-def _alike(codes: NDArray[np.uint16] | NDArray[np.uint64]) -> list[NDArray[np.intp]]:
+def _alike(codes: NDArray[np.unsignedinteger[Any]]) -> list[NDArray[np.intp]]:
     """Return the rows of each code, most frequent first; there are few codes, so that one pass each is quickest."""
     groups: list[NDArray[np.intp]] = []
     left = np.arange(codes.size)

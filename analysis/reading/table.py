@@ -56,7 +56,7 @@ def delimited_table(plain: PlainText, hints: LogHints) -> Table:
     """Read a delimited or fixed-width table. Raises ``UnreadableLog``."""
     try:
         shape = table_shape(plain, delimiter=hints.delimiter, decimal=hints.decimal)
-        table = table_of(plain, shape, plain.body[shape.start :])
+        table = table_of(plain, shape, plain.body)
         failed = None
     except UnreadableLog as error:
         table, failed = None, error
@@ -65,7 +65,7 @@ def delimited_table(plain: PlainText, hints: LogHints) -> Table:
         if ruled is not None:
             plain = replace(plain, body=ruled)
             shape = table_shape(plain, delimiter="\t", decimal=hints.decimal)
-            better = table_of(plain, shape, ruled[shape.start :])
+            better = table_of(plain, shape, ruled)
             if table is None or better.n > table.n:
                 better.form = "fixed-width table"
                 return better
@@ -81,8 +81,8 @@ def _loses_rows(table: Table) -> bool:
 
 
 def table_of(plain: PlainText, shape: Shape, body: bytes) -> Table:
-    """Read the samples of a table of known shape from ``body``, which begins at the first sample."""
-    rows = find_rows(body, shape)
+    """Read the samples of a table of known shape from ``body``, which begin at ``shape.start``."""
+    rows = find_rows(body, shape.start, shape)
     wanted = [i for i, kind in enumerate(shape.kinds) if kind not in {"stamp", "word"}]
     cells = read_numbers(rows, shape, wanted) if wanted else {}
     numbers: list[FloatArray | None] = [None] * shape.columns

@@ -297,3 +297,14 @@ def test_an_unknown_time_zone_in_the_register_is_refused_by_name():
     written = pen.write(pen.firing(seed=1, hours=5), pen.Layout(time="ISO"))
     with pytest.raises(UnreadableLog, match="Europe/Dubln"):
         read_log(written.data, name="a.csv", kiln=Kiln(id="juniper", time_zone="Europe/Dubln"))
+
+
+def test_swapped_rows_within_the_hour_that_comes_twice_are_put_back_too():
+    one = pen.firing(seed=1, start=AUTUMN)
+    layout = pen.Layout(time="ISO")
+    above, rows = pen.lines(one, layout)
+    rows[320], rows[321] = rows[321], rows[320]  # 01:20 UTC, the second time the clock shows 01:20
+    log = log_of("\n".join(above + rows).encode() + b"\n", kiln=pen.kiln_for(one, layout))
+    np.testing.assert_allclose(log.elapsed_s, one.t, atol=1.0)
+    np.testing.assert_allclose(log.zone_c, one.zones, atol=0.06)
+    assert any("swapped row" in problem for problem in log.problems)

@@ -155,3 +155,17 @@ def test_a_power_column_in_watts_or_kilowatts_is_no_share_of_output():
     reading = read_log("\n".join(["time (s),temp (C),power,power (kW)", *rows]).encode() + b"\n", name="a.csv")
     assert reading.firings[0].output is None
     assert [column.role for column in reading.account.columns[2:]] == ["ignore", "ignore"]
+
+
+@pytest.mark.parametrize("empty", [0, 1])
+def test_an_empty_output_column_beside_a_filled_one_does_not_spoil_its_scale(empty):
+    one = pen.firing(seed=2, sample_s=120.0, zones=2)
+    rows = []
+    for t, zones, shares in zip(one.t, one.zones, one.output, strict=True):
+        cells = [f"{100 * share:.0f}" for share in shares]
+        cells[empty] = ""
+        rows.append(f"{t:.0f},{zones[0]:.1f},{zones[1]:.1f},{cells[0]},{cells[1]}")
+    header = "time (s),temp 1 (C),temp 2 (C),output 1,output 2"
+    log = read_log("\n".join([header, *rows]).encode() + b"\n", name="a.csv").firings[0]
+    np.testing.assert_allclose(log.output[:, 1 - empty], one.output[:, 1 - empty], atol=0.006)
+    assert np.isnan(log.output[:, empty]).all()
