@@ -1,5 +1,7 @@
 """Chart: the last firing laid over earlier ones of the same programme."""
 
+from collections.abc import Sequence
+
 from matplotlib.axes import Axes
 
 from analysis.assessment import Assessment
@@ -13,6 +15,7 @@ from daemon.report.sheet import Chart, Table, chart
 TOP_C = 1350.0
 HOUR_S = 3600.0
 NO_DEMAND_C = 50.0  # a set point below it, after the firing, asks for nothing
+END_FALL_C = 150.0  # a set point that falls so far from one drawn point to the next has let go; no programme cools so
 MARKS_C = (200.0, 400.0, 600.0, 800.0, 1000.0, 1100.0, 1200.0, 1250.0, 1300.0)
 
 
@@ -30,7 +33,7 @@ def firing_chart(history: KilnHistory, key: str = "firing") -> Chart | None:
             _line(axes, said, unit, color=ink.SLATE.light, linewidth=0.9, alpha=0.75)
         set_point = last.measures.trace.set_point_c
         if set_point:
-            asked = max((i for i, c in enumerate(set_point) if c > NO_DEMAND_C), default=-1) + 1
+            asked = asked_for(set_point)
             hours = [s / HOUR_S for s in last.measures.trace.elapsed_s[:asked]]
             wanted = [temperature(c, unit) for c in set_point[:asked]]
             axes.plot(hours, wanted, color=ink.OCHRE.light, linewidth=1.2, dashes=(4, 2))
@@ -52,6 +55,13 @@ def firing_chart(history: KilnHistory, key: str = "firing") -> Chart | None:
         says=_says(history, earlier),
         notes=_notes(history, earlier),
     )
+
+
+def asked_for(set_point: Sequence[float]) -> int:
+    """Return how many points of a set point were asked for: without the fall after the programme's end."""
+    end = max((i for i, c in enumerate(set_point) if c > NO_DEMAND_C), default=-1) + 1
+    fallen = (i for i in range(1, end) if set_point[i] < set_point[i - 1] - END_FALL_C)
+    return next(fallen, end)
 
 
 def _line(axes: Axes, said: Assessment, unit: str, **style: object) -> None:

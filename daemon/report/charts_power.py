@@ -8,7 +8,7 @@ from daemon.report import ink, shown
 from daemon.report.axes import draw_repairs, lettered, number, over_firings, repair_notes
 from daemon.report.history import KilnHistory
 from daemon.report.sheet import Chart, Draw, Table, chart
-from daemon.report.verdict import in_firings
+from daemon.report.verdict import in_firings, shows_wear
 
 UNIT = "per cent of the reference power, by firing number and date"
 FLOOR = 50.0  # the same scale for every kiln, per cent; it goes down only where a kiln does
@@ -72,7 +72,7 @@ def _ahead(said: Assessment, outlook: Outlook, firings: int) -> float:
     """Return the firings of outlook to draw; none once the threshold is passed."""
     if said.power.value is None or said.power.value <= outlook.threshold:
         return 0.0
-    if outlook.firings_left is None:
+    if outlook.firings_left is None or not shows_wear(said):
         return 0.0
     furthest = outlook.high or 1.5 * outlook.firings_left
     return min(LONGEST_AHEAD, max(4.0, 0.6 * firings), max(3.0, furthest + 1.0))
@@ -177,16 +177,35 @@ def _says(history: KilnHistory) -> str:
     last = judged[-1]
     if first is None:
         return f"{len(judged)} firings, none with enough full output to tell the power."
-    text = (
-        f"Over {len(judged)} firings the power went from {shown.percent(first.power.value)} (firing {number(first)}) "
-        f"to {shown.power(last.power)} after firing {number(last)}. "
-    )
+    text = _course(history, first, last)
     text += f"The replacement threshold is {shown.percent(history.kiln.replace_at_power)}."
     if last.power.value is not None and last.power.value < history.kiln.replace_at_power:
         text += " The power is below it."
+    elif last.outlook and not shows_wear(last):
+        text += " No wear to see yet."
     elif last.outlook and last.outlook.firings_left is not None:
         text += f" It is met {in_firings(last.outlook)}."
     return text
+
+
+def _course(history: KilnHistory, first: Assessment, last: Assessment) -> str:
+    """Return from where to where the power went: with these elements, if they are not the first."""
+    judged = history.judged
+    end = f"{shown.power(last.power)} after firing {number(last)}. "
+    renewed = [(letter, at) for letter, at, entry in lettered(history) if entry.part == "elements"]
+    if renewed:
+        letter, at = renewed[-1]
+        before = [s for s in judged if number(s) < at and s.power.value is not None]
+        since = [s for s in judged if number(s) > at and s.power.value is not None]
+        if before and since:
+            return (
+                f"New elements ({letter}) took the power from {shown.percent(before[-1].power.value)} to "
+                f"{shown.percent(since[0].power.value)} (firing {number(since[0])}); it is {end}"
+            )
+    return (
+        f"Over {len(judged)} firings the power went from {shown.percent(first.power.value)} "
+        f"(firing {number(first)}) to {end}"
+    )
 
 
 def _notes(history: KilnHistory) -> list[str]:

@@ -8,6 +8,7 @@ from daemon.report.axes import colour_of, draw_repairs, marker_of, number, over_
 from daemon.report.history import KilnHistory
 from daemon.report.sheet import Chart, Table, chart, label
 
+ALIKE = 0.015  # zones nearer than this are not told apart
 SHAPES = ("circles", "squares", "diamonds", "triangles", "downward triangles", "crosses")
 Points = list[tuple[int, float, float | None, float | None]]
 
@@ -113,7 +114,9 @@ def _says(by_zone: dict[str, Points]) -> str:
     last = {name: points[-1][1] for name, points in by_zone.items() if points}
     listed = ", ".join(f"zone {shown.plain(name, 30)} {shown.percent(value)}" for name, value in last.items())
     weakest = min(last, key=lambda name: last[name])
-    return f"After the newest firing: {listed}. Lowest: zone {shown.plain(weakest, 30)}."
+    alike = len(last) > 1 and max(last.values()) - last[weakest] < ALIKE
+    end = "All alike." if alike else f"Lowest: zone {shown.plain(weakest, 30)}."
+    return f"After the newest firing: {listed}. {end}"
 
 
 def _table(history: KilnHistory, by_zone: dict[str, Points]) -> Table:

@@ -6,10 +6,7 @@ from analysis.assessment import Assessment
 def drawn_kwh(said: Assessment) -> float | None:
     """Return the energy of a firing in kWh, or None where it cannot be told.
 
-    ``Measures.energy_kwh`` reckons with the nameplate's power; a worn kiln at the same output draws less, by its
-    power ratio. Where only a lower bound of that is known it is taken as 1.
+    The assessment has already weighed it with the kiln's power (a worn kiln at the same output draws less); pages,
+    tables and the firing's record all show that one number.
     """
-    full = said.measures.energy_kwh
-    if full is None:
-        return None
-    return full * (said.power.value if said.power.value is not None else 1.0)
+    return said.measures.energy_kwh

@@ -10,12 +10,14 @@ from analysis.parts import PartNeeded
 from daemon.report import shown
 from daemon.report.condition_shown import condition_of
 from daemon.report.history import KilnHistory
+from daemon.report.on_site import DEAD_BEFORE, SWITCHING, SWITCHING_PLACE, on_site
 
 MOST_LINES = 18  # more would not fit one page; the rest is in the report
 MOST_BOXES = 6  # readings written in one row's box
 ONE_LINE = 20  # letters of names that fit one line
 HEAD_LINES = 2  # a table's caption and heads
 HEADS = {"ohm": "Ohms", "amp": "Amps", "volt": "Volts", "look": "Look"}
+RELAY_DEAD = "relay or its wiring dead, circuit itself whole"  # the head the inspection gives it
 LEAST = 0.05  # below it no meter here shows anything
 SIGNS = {"ohm": "Ω", "amp": "A", "volt": "V", "look": ""}
 
@@ -76,7 +78,8 @@ def inspection_of(history: KilnHistory) -> Inspection:
     """Return what to measure and bring after the newest firing."""
     latest = history.latest
     condition = None if latest is None else condition_of(latest)
-    return inspect(history.kiln, condition, [f for f in history.findings if f.severity != "info"])
+    causes = [f for f in history.findings if f.severity != "info"]
+    return on_site(history.kiln, inspect(history.kiln, condition, causes), causes)
 
 
 def order_list(parts: Sequence[PartNeeded]) -> list[PartNeeded]:
@@ -94,21 +97,16 @@ def all_readings(history: KilnHistory) -> list[Block]:
 def blocks_of(found: Inspection, causes: Sequence[Finding], most: int = MOST_LINES) -> tuple[list[Block], int]:
     """Group measurements of one kind under common columns, in their order. Also return how many did not fit.
 
-    The first block decides and always stays; where room is short, readings between supply terminals go first (the
-    circuits' own readings say the same), then the last ones.
+    The first block decides and always stays; where room is short the last ones go.
     """
     groups: dict[tuple[str, str, bool], list[Measurement]] = {}
     for step in found.measurements:
         groups.setdefault((step.quantity, _kind(step), step.live), []).append(step)
-    likeliest = causes[0] if causes else None
     several = sum(len(steps) for steps in groups.values()) + HEAD_LINES * len(groups) > most
-    blocks = [_block(steps, likeliest, merge=several) for steps in groups.values()]
+    blocks = [_block(steps, causes, merge=several) for steps in groups.values()]
     left_over = 0
     while sum(block.lines for block in blocks) > most and len(blocks) > 1:
-        spare = [
-            block for block in blocks[1:] if block.quantity == "ohm" and not block.rows[0].names[0].startswith("c")
-        ]
-        gone = spare[-1] if spare else blocks[-1]
+        gone = blocks[-1]
         left_over += sum(len(row.names) for row in gone.rows)
         blocks.remove(gone)
     while len(blocks) == 1 and blocks[0].lines > most and len(blocks[0].rows) > 1:
@@ -119,15 +117,19 @@ def blocks_of(found: Inspection, causes: Sequence[Finding], most: int = MOST_LIN
 
 def _kind(step: Measurement) -> str:
     """Return what kind of place is measured: ``circuit``, a pair of supply lines, one line, or the place itself."""
+    if step.key in SWITCHING:
+        return "switching"
     first = step.key.split(" ", maxsplit=1)[0]
     if first.startswith("L") and first[1:2].isdigit():
         return "lines" if "-" in first else "line"
     return first if step.expected or step.quantity == "look" else step.key
 
 
-def _block(steps: Sequence[Measurement], likeliest: Finding | None, *, merge: bool) -> Block:
+def _block(steps: Sequence[Measurement], causes: Sequence[Finding], *, merge: bool) -> Block:
     first = steps[0]
+    likeliest = causes[0] if causes else None
     cases = list(dict.fromkeys(e.case for step in sorted(steps, key=lambda s: -len(s.expected)) for e in step.expected))
+    cases = columns_worth(cases, steps, causes)
     rows: list[Row] = []
     for step in steps:
         name = step.where if step.quantity == "look" else shown.plain(step.key, 40)
@@ -137,15 +139,73 @@ def _block(steps: Sequence[Measurement], likeliest: Finding | None, *, merge: bo
             rows[-1] = Row("", (*rows[-1].names, name), cells)
         else:
             rows.append(Row("", (name,), cells))
+    heads, rows = _joined(cases, rows)
+    where = SWITCHING_PLACE if first.key in SWITCHING else _common([step.where for step in steps])
     return Block(
         HEADS[first.quantity],
-        "" if first.quantity == "look" else _common([step.where for step in steps]),
+        "" if first.quantity == "look" else where,
         first.tells,
         first.quantity,
-        tuple(cases),
+        tuple(heads),
         tuple(rows),
         first.live,
     )
+
+
+def columns_worth(cases: Sequence[str], steps: Sequence[Measurement], causes: Sequence[Finding]) -> list[str]:
+    """Return the cases that help to decide: no column that repeats another or speaks of nothing suspected.
+
+    A dead relay leaves the circuit's ohms as they were, so "aged" and "relay dead" are one reading: the column stays
+    that the suspicion asks for.
+    """
+    suspects = {f.cause for f in causes} | {cause for f in causes for cause, _ in f.rivals}
+    aged = "aged as estimated"
+    gone = set()
+    if "open_circuit" not in suspects:
+        gone.add(RELAY_DEAD)
+    elif RELAY_DEAD in cases and causes[0].cause == "open_circuit":
+        gone.add(aged)
+    texts = {case: [_cell(case, step, None).text for step in steps] for case in cases}
+    if aged in texts and all(text in ("as new", new) for text, new in zip(texts[aged], texts[cases[0]], strict=True)):
+        gone.add(aged)
+    return [case for case in cases if case not in gone]
+
+
+def _joined(cases: Sequence[str], rows: Sequence[Row]) -> tuple[list[str], list[Row]]:
+    """Return heads and rows with fault columns that read alike in every row put together, and short heads."""
+    groups: dict[tuple[tuple[str, bool], ...], list[int]] = {}
+    for i, case in enumerate(cases):
+        alike = tuple((row.cells[i].text, row.cells[i].suspected) for row in rows)
+        groups.setdefault(alike if " circuit " in case else ((case, False),), []).append(i)
+    heads = [either([_head(cases[i]) for i in members]) for members in groups.values()]
+    firsts = [members[0] for members in groups.values()]
+    kept = [
+        replace(row, cells=tuple(replace(row.cells[i], case=head) for i, head in zip(firsts, heads, strict=True)))
+        for row in rows
+    ]
+    return heads, kept
+
+
+def _head(case: str) -> str:
+    if case == RELAY_DEAD:
+        return f"whole: {DEAD_BEFORE}"
+    for said, short in (
+        ("open circuit in circuit ", "{} dead"),
+        ("open element in circuit ", "one element of {} open"),
+    ):
+        if case.startswith(said):
+            return short.format("circuit " + case.removeprefix(said))
+    return case
+
+
+def either(names: Sequence[str]) -> str:
+    """Return heads as one: ``circuit upper dead`` and ``circuit lower dead`` as ``circuit upper or lower dead``."""
+    head, tail = _common_words([name.split() for name in names])
+    if len(names) == 1:
+        return names[0]
+    words = [name.split() for name in names]
+    middle = " or ".join(" ".join(w[head : len(w) - tail]) for w in words)
+    return " ".join((*words[0][:head], middle, *words[0][len(words[0]) - tail :]))
 
 
 def _cell(case: str, step: Measurement, likeliest: Finding | None) -> Cell:
@@ -168,7 +228,7 @@ def _suspected(expected: Expected, step: Measurement, likeliest: Finding | None)
     if likeliest is None or expected.cause != likeliest.cause:
         return False
     named = likeliest.circuit or likeliest.zone
-    return named is None or not step.key.startswith("circuit ") or named in step.where
+    return named is None or step.live or not step.key.startswith("circuit ") or named in step.where
 
 
 def _numbered(blocks: Sequence[Block]) -> list[Block]:
@@ -189,12 +249,18 @@ def _common(places: Sequence[str]) -> str:
     if len(places) == 1:
         return places[0]
     words = [place.split() for place in places]
+    head, tail = _common_words(words)
+    begin = " ".join(words[0][:head])
+    end = " ".join(words[0][len(words[0]) - tail :]) if tail else ""
+    return f"{begin} … {end}".strip()
+
+
+def _common_words(words: Sequence[Sequence[str]]) -> tuple[int, int]:
+    """Return how many words all begin with, and how many all end with."""
     head = 0
     while all(len(w) > head and w[head] == words[0][head] for w in words):
         head += 1
     tail = 0
     while all(len(w) - head > tail and w[-1 - tail] == words[0][-1 - tail] for w in words):
         tail += 1
-    begin = " ".join(words[0][:head])
-    end = " ".join(words[0][len(words[0]) - tail :]) if tail else ""
-    return f"{begin} … {end}".strip()
+    return head, tail

@@ -14,6 +14,7 @@ _CURRENCY_SIGNS = {"EUR": "€", "GBP": "£", "USD": "$"}
 _UNSEEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn"})
 UNKNOWN = "not known"
 NARROW = 0.025  # an interval narrower than this would look like none in whole per cent
+DAY_DAYS = 14
 NEAR_DAYS = 60
 YEAR_DAYS = 365
 _UNIT_SIGN = {"ohm": "Ω", "amp": "A", "volt": "V"}
@@ -66,11 +67,14 @@ def power(ratio: PowerRatio) -> str:
 
 
 def about(at: datetime, now: datetime, time_zone: str) -> str:
-    """Return a date to come as exactly as it can be meant: a day when near, a month within a year, else a year."""
+    """Return a date to come as exactly as it can be meant: day, third of a month, month within a year, else year."""
     ahead = (at - now).days
-    if ahead < NEAR_DAYS:
-        return f"about {day(at, time_zone)}"
     local = at.astimezone(_zone(time_zone))
+    if ahead < DAY_DAYS:
+        return f"about {day(at, time_zone)}"
+    if ahead < NEAR_DAYS:
+        third = ("early", "mid", "late")[min(2, (local.day - 1) // 10)]
+        return f"about {third} {_MONTHS[local.month - 1]} {local.year}"
     return f"about {_MONTHS[local.month - 1]} {local.year}" if ahead < YEAR_DAYS else f"not before {local.year}"
 
 
@@ -106,7 +110,14 @@ def lower_first(text: str) -> str:
 
 def odds(probability: float) -> str:
     """Return a probability as a person would say it, with the number."""
-    words = ((0.95, "almost certain"), (0.8, "very likely"), (0.6, "likely"), (0.4, "may be"), (0.0, "unlikely"))
+    # The same words as in the phone message, so that one finding is not surer here than there.
+    words = (
+        (0.95, "almost certain"),
+        (0.75, "likely"),
+        (0.5, "more likely than not"),
+        (0.2, "possible"),
+        (0, "unlikely"),
+    )
     word = next(word for limit, word in words if probability >= limit)
     return f"{word} ({min(99, max(1, round(100 * probability)))} in 100)"
 

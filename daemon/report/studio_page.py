@@ -11,7 +11,7 @@ from daemon.report.files import slug
 from daemon.report.history import KilnHistory, Studio
 from daemon.report.pages import page
 from daemon.report.sheet import Chart, Table, chart, label
-from daemon.report.verdict import ORDER, Verdict, verdict
+from daemon.report.verdict import ORDER, Verdict, shows_wear, verdict
 
 FLOOR = 50.0
 CEILING = 112.0
@@ -52,7 +52,7 @@ def ranked_kilns(histories: Sequence[KilnHistory], words: Wording) -> list[tuple
 
     def key(pair: tuple[KilnHistory, Verdict]) -> tuple[int, float, float, str]:
         history, said = pair
-        outlook = history.latest.outlook if history.latest else None
+        outlook = history.latest.outlook if history.latest and shows_wear(history.latest) else None
         left = outlook.firings_left if outlook and outlook.firings_left is not None else float("inf")
         odds = said.finding.probability if said.finding else 0.0
         return (ORDER.index(said.standing), -odds, left, history.kiln.title.casefold())

@@ -159,12 +159,25 @@ def _by_when(history: KilnHistory, finding: Finding) -> str:
     return ahead or "At the next gap in the firing plan, within about ten firings."
 
 
+def shows_wear(said: Assessment) -> bool:
+    """Return whether there is wear to reckon with: a finding says so, or the outlook has an end on both sides.
+
+    Where "no end in sight" lies within the interval, a number of firings and a date would be read out of noise.
+    """
+    if any(finding.cause == "element_ageing" for finding in said.findings):
+        return True
+    return said.outlook is not None and said.outlook.firings_left is not None and said.outlook.high is not None
+
+
 def outlook_sentence(history: KilnHistory, outlook: Outlook) -> str:
     """Return when the threshold is met, in firings with their interval and as a date at this kiln's pace."""
     limit = shown.percent(outlook.threshold)
     latest = history.latest
     if latest is not None and latest.power.value is not None and latest.power.value <= outlook.threshold:
         text = f"The threshold of {limit} has been passed: at the next gap in the firing plan."
+    elif latest is None or not shows_wear(latest):
+        far = outlook.low is not None and outlook.low >= SOON_FIRINGS
+        return "No wear to see yet." + (f" Not within the next {outlook.low:.0f} firings." if far else "")
     elif outlook.firings_left is None:
         if outlook.low is None:
             return ""
@@ -211,7 +224,8 @@ def _without_finding(history: KilnHistory, findings: list[Finding], wording: Wor
             "No hurry.",
             "Nothing points to a fault; nothing shows the power either.",
         )
-    near = outlook is not None and outlook.firings_left is not None and outlook.firings_left <= SOON_FIRINGS
+    left = outlook.firings_left if outlook is not None and shows_wear(latest) else None
+    near = left is not None and left <= SOON_FIRINGS
     low_now = power.value is not None and power.value < threshold
     standing: Standing = "watch" if near or low_now else "sound"
     headline = f"Nothing is wrong that the logs can show. Power left: {shown.power(power)}. {notes}".strip()
@@ -220,6 +234,6 @@ def _without_finding(history: KilnHistory, findings: list[Finding], wording: Wor
     sure = (
         "The kiln kept pace with its programme, so its power is at least this; how much more cannot be seen."
         if power.value is None
-        else "The interval holds 9 times in 10."
+        else "The range in brackets holds 9 times in 10."
     )
     return Verdict(standing, WORDS[standing], headline, do, ahead or "No date to keep.", sure)

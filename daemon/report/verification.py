@@ -64,7 +64,13 @@ def verification(history: KilnHistory) -> Verified | None:
         return None
     before = next((s.power for s in reversed(judged[:count]) if s.power.value is not None), None)
     after = next((s.power for s in reversed(since) if s.power.value is not None), None)
-    spoken = [(f"Firing {s.index + 1}", s.verification) for s in since if s.verification]
+    # What one firing proved is not taken back by a later one that could not tell.
+    proved = next((i for i, s in enumerate(since) if s.verification and s.firing_power.value is not None), None)
+    spoken = [
+        (f"Firing {s.index + 1}", s.verification)
+        for i, s in enumerate(since)
+        if s.verification and (proved is None or i <= proved or s.firing_power.value is not None)
+    ]
     if not since:
         sentence = "No firing since the repair. Run the verification firing of the visit sheet."
     elif spoken:
