@@ -6,9 +6,7 @@ and belong to a licensed person.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from math import exp, inf, isinf
-from typing import Literal
 
 from analysis.circuits import (
     HOT_OVER_COLD,
@@ -20,57 +18,18 @@ from analysis.circuits import (
     network,
     shown_ohm,
     solve,
-    terminal_ohm,
 )
 from analysis.condition import Condition
 from analysis.findings import Cause, Finding
-from analysis.parts import PartNeeded, parts_for
+from analysis.measurement import Expected, Inspection, Measurement
+from analysis.on_site import on_site
+from analysis.parts import parts_for
 from config.kiln import Circuit, Kiln
 
 WIRE_TOLERANCE = 0.05  # resistance of new wire, a resistance-wire supplier's tolerance table (over 0.15 mm)
 LEAD_OHM = (0.1, 0.5)  # meter leads that were not zeroed (common practice, no source)
 HOT_RISE = 0.06  # the most that FeCrAl wire reads higher hot than cold (alloy handbook, factor Ct)
-TOLERANCES = (
-    "New wire may be 5 % above or below its listed resistance.",
-    "Meter leads add 0.1 to 0.5 Ω: touch the probes together first and subtract what the meter shows.",
-    "A hot element reads up to 6 % more than a cold one: measure below {c:40}.",
-)
 CURRENT_BAND = 0.10  # wire tolerance, a supply within 5 % of its nameplate, and a clamp meter's 2 %
-
-
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """What one case would read. ``value`` is None where nothing conducts; ``cause`` names the finding it proves."""
-
-    case: str
-    cause: Cause | None
-    value: float | None
-    low: float | None
-    high: float | None
-    shown: str
-
-
-@dataclass(frozen=True, slots=True)
-class Measurement:
-    """One reading or look, in order. ``key`` is the ``where`` under which the logbook records it."""
-
-    order: int
-    quantity: Literal["ohm", "amp", "volt", "look"]
-    where: str
-    key: str
-    tells: str
-    expected: tuple[Expected, ...] = ()
-    live: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Inspection:
-    """A visit's measurements in order, parts to bring, and what the register lacks for more."""
-
-    measurements: tuple[Measurement, ...]
-    parts: tuple[PartNeeded, ...]
-    tolerances: tuple[str, ...] = TOLERANCES
-    notes: tuple[str, ...] = ()
 
 
 def inspect(kiln: Kiln, condition: Condition | None = None, findings: Sequence[Finding] = ()) -> Inspection:
@@ -80,11 +39,9 @@ def inspect(kiln: Kiln, condition: Condition | None = None, findings: Sequence[F
     ageing = ageing_by_circuit(kiln, condition)
     steps: list[Measurement] = []
     for finding in ranked:
-        steps += _for_cause(kiln, net, finding, ageing)
+        steps += _for_cause(kiln, finding, ageing)
     steps += _looks(ranked)
     steps += [_circuit_ohms(kiln, c, ageing.get(c.name, 1.0)) for c in _by_suspicion(kiln, ranked)]
-    if net is not None and len(net.sources) >= len(LINES):
-        steps += [_pair_ohms(net, pair, ageing) for pair in ("L1-L2", "L2-L3", "L3-L1")]
     if net is not None:
         steps += _amps(net, ageing, ranked)
     steps += _volts(kiln)
@@ -93,8 +50,8 @@ def inspect(kiln: Kiln, condition: Condition | None = None, findings: Sequence[F
         once.setdefault((step.quantity, step.key), step)
     # Everything that can be done with the kiln dead comes before anything that needs it live.
     dead_first = sorted(once.values(), key=lambda m: m.live)
-    ordered = tuple(replace(m, order=i) for i, m in enumerate(dead_first, start=1))
-    return Inspection(ordered, parts_for(kiln, ranked), notes=_notes(kiln, net, condition))
+    found = Inspection(tuple(dead_first), parts_for(kiln, ranked), notes=_notes(kiln, net, condition))
+    return on_site(kiln, found, ranked)
 
 
 def ageing_by_circuit(kiln: Kiln, condition: Condition | None) -> dict[str, float]:
@@ -156,24 +113,6 @@ def _circuit_ohms(kiln: Kiln, circuit: Circuit, ageing: float) -> Measurement:
         f"circuit {circuit.name}",
         "Whether this circuit is whole, aged or open. A normal reading on a circuit that does not heat points to its "
         "relay, fuse or wiring.",
-        tuple(cases),
-    )
-
-
-def _pair_ohms(net: Network, pair: str, ageing: dict[str, float]) -> Measurement:
-    start, _, end = pair.partition("-")
-    cases = [_ohm_case("as new", None, terminal_ohm(net, start, end))]
-    if ageing:
-        cases.append(_ohm_case("aged as estimated", "element_ageing", terminal_ohm(net, start, end, factors=ageing)))
-    for circuit in net.circuits:
-        opened = terminal_ohm(net, start, end, Fault("open circuit", circuit=circuit.name), ageing)
-        cases.append(_ohm_case(f"circuit {circuit.name} open", "open_circuit", opened))
-    return Measurement(
-        0,
-        "ohm",
-        f"between {start} and {end} on the kiln side of the contactor, supply off and locked, every relay bridged",
-        pair,
-        "Which leg of the three-phase load is missing.",
         tuple(cases),
     )
 
@@ -290,7 +229,7 @@ def _looks(findings: Sequence[Finding]) -> list[Measurement]:
     return out
 
 
-def _for_cause(kiln: Kiln, net: Network | None, finding: Finding, ageing: dict[str, float]) -> list[Measurement]:
+def _for_cause(kiln: Kiln, finding: Finding, ageing: dict[str, float]) -> list[Measurement]:
     """Return the measurement that decides one finding, to stand first."""
     zone = f" of zone {finding.zone}" if finding.zone else ""
     if finding.cause in {"open_element", "open_circuit", "element_ageing"}:
@@ -308,8 +247,7 @@ def _for_cause(kiln: Kiln, net: Network | None, finding: Finding, ageing: dict[s
                 Expected("line lost here", "lost_phase", None, None, None, "open (no reading)"),
             ),
         )
-        pairs = () if net is None else ("L1-L2", "L2-L3", "L3-L1")
-        return [fuses, *(_pair_ohms(net, p, ageing) for p in pairs if net is not None)]
+        return [fuses]
     if finding.cause == "welded_contact":
         return [
             Measurement(

@@ -64,7 +64,7 @@ def match(case: Case, best: Sequence[FaultOdds], total: Estimate | None, share: 
     if total is None:
         return (backs(f"{text}.", max(0.3, log_odds_of(share))),) if share > 0.4 else ()
     close = abs(step.total - total.value) < 2.0 * (total.error**2 + 0.04**2) ** 0.5
-    text += f"; measured were {100 * exp(total.value):.0f} %."
+    text += f"; this kiln was left with about {100 * exp(total.value):.0f} %."
     del case
     return (backs(text, max(0.3, log_odds_of(share))),) if close else (speaks_against(text, 0.5),)
 

@@ -10,7 +10,8 @@ from math import exp, log10, pi, sqrt
 
 from analysis.condition import Condition
 from analysis.findings import Evidence, Finding
-from analysis.inspection import Expected, Measurement, inspect
+from analysis.inspection import inspect
+from analysis.measurement import Expected, Measurement
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 

@@ -5,7 +5,7 @@ from analysis.findings import Cause
 DECIDING: dict[Cause, str] = {
     "element_ageing": "Measure each circuit cold and compare with its ohms as new: an aged set reads higher in all.",
     "open_element": "Measure the circuit cold: one open element of a parallel pair doubles its ohms.",
-    "open_circuit": "Measure the circuit cold: normal ohms point to relay, fuse or wiring; none, to itself.",
+    "open_circuit": "Measure the circuit cold: normal ohms point to relay, fuse or wiring, none to its elements.",
     "lost_phase": "With the power on, a licensed person measures the volts between each pair of supply lines.",
     "loose_connection": "Look at and pull gently on every terminal of the zone, isolated and cold.",
     "welded_contact": "Measure across the relay's contacts with the control off: they must read open.",

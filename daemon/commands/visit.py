@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analysis.inspection import Inspection
+    from analysis.measurement import Inspection
     from config.settings import Settings
 
 EXAMPLES = """examples:

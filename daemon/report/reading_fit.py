@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from analysis.causes.readings import LEAD_OHM, place_of
-from analysis.inspection import Expected, Measurement
+from analysis.measurement import Expected, Measurement
 from config.logbook import LogbookEntry
 
 _UNITS = {"ohm": "Ω", "amp": "A", "volt": "V"}

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from analysis.findings import Finding
-from analysis.inspection import Expected, Inspection, Measurement, inspect
+from analysis.inspection import inspect
+from analysis.measurement import Expected, Inspection, Measurement
+from analysis.on_site import DEAD_BEFORE, SWITCHING, SWITCHING_PLACE
 from analysis.parts import PartNeeded
 from daemon.report import shown
 from daemon.report.condition_shown import condition_of
 from daemon.report.history import KilnHistory
-from daemon.report.on_site import DEAD_BEFORE, SWITCHING, SWITCHING_PLACE, on_site
 
 MOST_LINES = 18  # more would not fit one page; the rest is in the report
 MOST_BOXES = 6  # readings written in one row's box
@@ -79,7 +80,7 @@ def inspection_of(history: KilnHistory) -> Inspection:
     latest = history.latest
     condition = None if latest is None else condition_of(latest)
     causes = [f for f in history.findings if f.severity != "info"]
-    return on_site(history.kiln, inspect(history.kiln, condition, causes), causes)
+    return inspect(history.kiln, condition, causes)
 
 
 def order_list(parts: Sequence[PartNeeded]) -> list[PartNeeded]:

@@ -13,7 +13,7 @@ import pytest
 
 from analysis.findings import Finding, PowerRatio
 from analysis.inspection import inspect
-from daemon.report.on_site import circuit_volts, on_site
+from analysis.on_site import circuit_volts
 from daemon.report.readings_table import either
 from daemon.report.visit_sheet import visit_sheet
 
@@ -226,13 +226,13 @@ def test_elements_of_several_resistances_are_ordered_by_count_and_ohms(juniper):
     top, middle, bottom = juniper.kiln.circuits
     mixed = replace(juniper.kiln, circuits=(top, replace(middle, element_ohm=(33.1, 33.1)), bottom))
     worn = Finding("element_ageing", "warning", 0.9)
-    found = on_site(mixed, inspect(mixed, None, [worn]), [worn])
+    found = inspect(mixed, None, [worn])
     assert found.parts[0].what == "full set of heating elements (6): 4 of 27.4 Ω, 2 of 33.1 Ω"
 
 
 def test_measurements_are_numbered_in_their_order_and_all_dead_work_comes_first(heron):
     dead = Finding("open_circuit", "urgent", 0.9, zone="top", circuit="top")
-    found = on_site(heron.kiln, inspect(heron.kiln, None, [dead]), [dead])
+    found = inspect(heron.kiln, None, [dead])
     assert [m.order for m in found.measurements] == list(range(1, len(found.measurements) + 1))
     assert [m.live for m in found.measurements] == sorted(m.live for m in found.measurements)
     assert [m.key for m in found.measurements[:3]] == ["circuit top", "fuse", "relay coil"]

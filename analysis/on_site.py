@@ -6,7 +6,7 @@ from dataclasses import replace
 from math import sqrt
 
 from analysis.findings import Finding
-from analysis.inspection import Expected, Inspection, Measurement
+from analysis.measurement import Expected, Inspection, Measurement
 from analysis.parts import PartNeeded
 from config.kiln import Circuit, Kiln
 
@@ -19,12 +19,12 @@ _OPEN = "open (no reading)"
 
 
 def on_site(kiln: Kiln, found: Inspection, causes: Sequence[Finding]) -> Inspection:
-    """Return the inspection with what the register's network cannot tell, numbered anew.
+    """Return the inspection with what the register's network cannot tell, numbered in order.
 
-    Ohms between supply lines are left out: they need every relay bridged, and a bridge left in is a kiln that
-    cannot be switched off. The circuits' own ohms say the same.
+    Ohms between supply lines are never asked for: they need every relay bridged, and a bridge left in is a kiln
+    that cannot be switched off. The circuits' own ohms say the same.
     """
-    steps = [m for m in found.measurements if not (m.quantity == "ohm" and m.key in PAIRS)]
+    steps = list(found.measurements)
     names = {finding.cause for finding in causes}
     if "lost_phase" in names:
         steps = [_with_lost_lines(kiln, m) for m in steps]

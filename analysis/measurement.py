@@ -1,0 +1,48 @@
+"""What a visit measures: one reading or look in its place, what each case would read, and the whole inspection."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from analysis.findings import Cause
+from analysis.parts import PartNeeded
+
+TOLERANCES = (
+    "New wire may be 5 % above or below its listed resistance.",
+    "Meter leads add 0.1 to 0.5 Ω: touch the probes together first and subtract what the meter shows.",
+    "A hot element reads up to 6 % more than a cold one: measure below {c:40}.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What one case would read. ``value`` is None where nothing conducts; ``cause`` names the finding it proves."""
+
+    case: str
+    cause: Cause | None
+    value: float | None
+    low: float | None
+    high: float | None
+    shown: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One reading or look, in order. ``key`` is the ``where`` under which the logbook records it."""
+
+    order: int
+    quantity: Literal["ohm", "amp", "volt", "look"]
+    where: str
+    key: str
+    tells: str
+    expected: tuple[Expected, ...] = ()
+    live: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """A visit's measurements in order, parts to bring, and what the register lacks for more."""
+
+    measurements: tuple[Measurement, ...]
+    parts: tuple[PartNeeded, ...]
+    tolerances: tuple[str, ...] = TOLERANCES
+    notes: tuple[str, ...] = ()
