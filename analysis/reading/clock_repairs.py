@@ -131,21 +131,23 @@ def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float
     """Drop repeated rows and sort rows that only changed places."""
     problems = result.problems
     table = table[result.order]
+    first_s, all_rows = raw[0], raw.size
+    repeats: list[float] = []
+    once = _once(raw, table, repeats)  # a row written twice at once hides what happened to its neighbours
+    raw, table = raw[once], table[once]
     order = np.arange(raw.size)
-    first_s = raw[0]
     top = np.maximum.accumulate(raw)
     behind = raw < top
     edges = np.flatnonzero(np.diff(behind, prepend=False, append=False)).tolist()
     drop = np.zeros(raw.size, bool)
     swaps: list[float] = []
-    repeats: list[float] = []
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
         earlier = np.searchsorted(top[:start], raw[start:stop])
         earlier = np.minimum(earlier, start - 1)
         if bool((raw[earlier] == raw[start:stop]).all()) and _equal(table[earlier], table[start:stop]).all():
             drop[start:stop] = True
             repeats.append(float(raw[start] - first_s))
-        elif _hour_back(raw, start, stop, usual):
+        elif _hour_back(float(top[start]) - _first_after(raw, start, usual), stop - start, usual):
             inside = np.flatnonzero(np.diff(raw[start:stop]) < 0)
             if inside.size:  # the hour runs twice, but each time forwards
                 order[start:stop] = start + np.argsort(raw[start:stop], kind="stable")
@@ -154,23 +156,36 @@ def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float
             window = order[low:stop]
             order[low:stop] = window[np.argsort(raw[window], kind="stable")]
             swaps.append(float(raw[start] - first_s))
+        elif (places := _swap_at_the_hour(raw, start, stop, usual)) is not None:
+            low, high = places
+            window = np.arange(low, high)
+            before = raw[low:high] >= raw[start - 1] - usual * _SWAP_ROWS  # before the clock was set back
+            order[low:high] = np.concatenate((window[before][np.argsort(raw[low:high][before])], window[~before]))
+            swaps.append(float(raw[low] - first_s))
+        elif stop - start > _SWAP_ROWS:  # a clock set back otherwise, or in a gap: it runs on forwards from there
+            back = np.diff(raw[start:stop])
+            if 0 > float(back.min()) >= -_SWAP_ROWS * usual:
+                order[start:stop] = start + np.argsort(raw[start:stop], kind="stable")
+                swaps += [float(raw[start + i] - first_s) for i in np.flatnonzero(back < 0).tolist()]
     order = order[~drop[order]]
-    values, rows = raw[order], table[order]
-    same_time = np.flatnonzero(np.diff(values) == 0) + 1
-    if same_time.size:
-        twins = same_time[_equal(rows[same_time], rows[same_time - 1])]
-        repeats += [float(values[i] - first_s) for i in twins[:_NAMED].tolist()]
-        drop_twins = np.zeros(order.size, bool)
-        drop_twins[twins] = True
-        order = order[~drop_twins]
-    result.repeated = raw.size - order.size
-    result.order = result.order[order]
+    order = order[_once(raw[order], table[order], repeats)]
+    result.repeated = all_rows - order.size
+    result.order = result.order[once[order]]
     result.moved = True
     if result.repeated:
         problems.append(_named("repeated row", result.repeated, "dropped", repeats))
     if swaps:
         problems.append(_named("swapped row", len(swaps), "put back in order", swaps))
     return np.asarray(raw[order])
+
+
+def _once(raw: FloatArray, table: FloatArray, repeats: list[float]) -> NDArray[np.intp]:
+    """Return the rows that are not the same as the row before; the times of some others are added to ``repeats``."""
+    twins = np.flatnonzero(np.diff(raw) == 0) + 1
+    if twins.size:
+        twins = twins[_equal(table[twins], table[twins - 1])]
+        repeats += [float(raw[i] - raw[0]) for i in twins[:_NAMED].tolist()]
+    return np.delete(np.arange(raw.size), twins)
 
 
 def _block_swap(raw: FloatArray, start: int, stop: int) -> int | None:
@@ -186,10 +201,35 @@ def _block_swap(raw: FloatArray, start: int, stop: int) -> int | None:
     return early if few and float(late.max()) < float(raw[early:start].min()) else None
 
 
-def _hour_back(raw: FloatArray, start: int, stop: int, usual: float) -> bool:
+def _hour_back(back_s: float, rows: int, usual: float) -> bool:
     """Tell the hour that comes twice in autumn, sampled coarsely, from a few swapped rows."""
-    back = float(raw[start - 1] - raw[start])
-    return abs(back + usual - _HOUR_S) <= 0.5 * usual + 60.0 and (stop - start) * usual >= 0.5 * _HOUR_S
+    return abs(back_s + usual - _HOUR_S) <= 0.5 * usual + 60.0 and rows * usual >= 0.5 * _HOUR_S
+
+
+def _first_after(raw: FloatArray, start: int, usual: float) -> float:
+    """Return the earliest time of the first rows after a clock was set back: they may have changed places."""
+    first, least = float(raw[start]), float(raw[start : start + 3].min())
+    return least if first - least <= 3 * usual else first
+
+
+def _swap_at_the_hour(raw: FloatArray, start: int, stop: int, usual: float) -> tuple[int, int] | None:
+    """Return the rows (first, end) that changed places just where the clock was set back an hour.
+
+    Either rows before the change did (their run of early rows goes on into the hour that comes twice), or the last
+    row before it and the first after it did (a single row an hour back, then one as before).
+    """
+    last = float(raw[start - 1])
+    falls = np.flatnonzero(np.diff(raw[start : min(stop, start + _SWAP_ROWS + 1)]) < 0)
+    if falls.size:
+        head = start + int(falls[0]) + 1
+        low = _block_swap(raw, start, head)
+        return (low, head) if low is not None and _hour_back(last - float(raw[head]), stop - head, usual) else None
+    if stop - start == 1 and stop + 1 < raw.size:
+        there = abs(last - float(raw[start]) + usual - _HOUR_S) <= 2.5 * usual
+        again = abs(float(raw[stop] - raw[stop + 1]) + usual - _HOUR_S) <= 2.5 * usual
+        if there and again and 0 < raw[stop] - last <= 2.5 * usual:
+            return start, stop + 1
+    return None
 
 
 def _equal(a: FloatArray, b: FloatArray) -> NDArray[np.bool_]:
@@ -276,8 +316,11 @@ def _clock_jump(
     jump = float(raw[i + 1] - raw[i])
     if kind == "local" and zone is not None:
         change = _offset(raw[i], zone, 0) - _offset(raw[i + 1], zone, 1)  # > 0: the clock went back
-        if change > 0 and 0 < jump + change <= usual + 0.5 * _GAP_S:
-            return jump + change, f"clock set back {_long(change)} for the end of daylight saving at {at}: taken out"
+        if change > 0 and jump < 0 < jump + change:
+            true, least = jump + change, usual + 0.5 * _GAP_S
+            if true <= least or not _runs_through(raw, temps, i, usual, true):
+                text = f"clock set back {_long(change)} for the end of daylight saving at {at}: taken out"
+                return true, text + (f"; a gap of {_long(true)} remains" if true > least else "")
         if change < 0 and jump + change > 0:
             true = jump + change
             text = f"clock set on {_long(-change)} for daylight saving at {at}: taken out"

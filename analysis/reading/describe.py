@@ -6,14 +6,16 @@ from analysis.reading.account import Account, ColumnAccount, RowCount
 from analysis.reading.clock_repairs import Straight, median_step
 from analysis.reading.encoding import PlainText
 from analysis.reading.roles import Column
+from analysis.reading.samples import Samples
 from analysis.reading.shown import shown
 from analysis.reading.started import Began
 from analysis.reading.table import Table
 from analysis.reading.time_base import TimeBase
 from analysis.reading.units import TemperatureUnitFound
 
-_OF_A_ZONE = frozenset({"zone", "set point", "output", "amps"})
+_OF_A_ZONE = frozenset({"zone", "set point", "output"})
 _TEMPERATURES = frozenset({"zone", "set point", "average", "room"})
+_ELECTRICAL = {"volts": "V", "amps": "A"}
 _MOST_PREAMBLE = 20
 
 
@@ -21,6 +23,7 @@ def account_of(
     plain: PlainText,
     table: Table,
     columns: Sequence[Column],
+    samples: Samples,
     base: TimeBase,
     unit: TemperatureUnitFound,
     start: Began,
@@ -40,7 +43,7 @@ def account_of(
         decimal=table.decimal,
         header_line=table.header_line,
         preamble=tuple(shown(line) for line in table.preamble[:_MOST_PREAMBLE]),
-        columns=tuple(_column(column, unit.unit) for column in columns),
+        columns=_columns(columns, samples, unit.unit),
         rows=rows,
         time_base=shown(base.text),
         time_why=shown(base.why),
@@ -52,10 +55,27 @@ def account_of(
     )
 
 
-def _column(column: Column, unit: str) -> ColumnAccount:
-    role = column.role
-    which = column.place or column.number
-    if role in _OF_A_ZONE and which is not None:
-        role = f"{role} {which}"
-    of_column = column.unit or (unit if column.role in _TEMPERATURES else "")
-    return ColumnAccount(column.index + 1, shown(column.name, 60), role, of_column, shown(column.why))
+def _columns(columns: Sequence[Column], samples: Samples, unit: str) -> tuple[ColumnAccount, ...]:
+    """Say what each column was taken for; several zones by the names the firing has them under."""
+    named = dict(zip(samples.zone_names, samples.zone_columns, strict=True)) if len(samples.zone_names) > 1 else {}
+    by_index = {column.index: name for name, column in named.items()}
+    by_key = {key: name for name, column in named.items() for key in (column.number, column.place) if key}
+    dated = any(column.role == "date" for column in columns)
+    out = []
+    for column in columns:
+        role, why = column.role, column.why
+        which: int | str | None = None
+        if role in _OF_A_ZONE:
+            key = column.number or column.place
+            which = by_index.get(column.index) or (by_key.get(key, key) if key else None)
+        elif role == "amps":
+            which = column.number
+        elif role in {"time", "clock"} and dated and column.values is None:
+            role, why = "clock", "the time of day beside the date"
+        unit_of_column = column.unit or (unit if role in _TEMPERATURES else _ELECTRICAL.get(role, ""))
+        if role == "output":
+            unit_of_column = samples.output_scale
+        if which is not None:
+            role = f"{role} {which}"
+        out.append(ColumnAccount(column.index + 1, shown(column.name, 60), shown(role, 60), unit_of_column, shown(why)))
+    return tuple(out)

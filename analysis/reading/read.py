@@ -133,7 +133,7 @@ def read_log(
         damaged=said.damaged + straight.left_out,
         empty=table.empty,
     )
-    account = account_of(plain, table, columns, base, unit, start, straight, rows, name, len(data))
+    account = account_of(plain, table, columns, samples, base, unit, start, straight, rows, name, len(data))
     return Reading(firings, account, problems if len(firings) == 1 else firings[0].problems)
 
 

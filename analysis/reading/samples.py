@@ -17,7 +17,10 @@ _PERCENT_TOP = 106.0
 
 @dataclass(slots=True)
 class Samples:
-    """Arrays of all rows of a file (see ``FiringLog`` for shapes and units), rows in the file's order."""
+    """Arrays of all rows of a file (see ``FiringLog`` for shapes and units), rows in the file's order.
+
+    ``output_scale`` is how the output is written: in ``%``, ``0..1``, or not at all.
+    """
 
     zone_c: FloatArray
     zone_names: tuple[str, ...]
@@ -25,6 +28,7 @@ class Samples:
     set_point_c: FloatArray | None = None
     output: FloatArray | None = None
     output_kind: OutputKind | None = None
+    output_scale: str = ""
     volts: FloatArray | None = None
     amps: FloatArray | None = None
     room_c: FloatArray | None = None
@@ -125,6 +129,7 @@ def _outputs(
         top /= 100.0
     if top > 1.0:
         values = [np.minimum(v, 1.0) for v in values]
+    samples.output_scale = "%" if percent else "0..1"
     samples.output_kind = "on-off" if _switches(values, 1.0) else "duty"
     return _per_zone(list(zip(found, values, strict=True)), order, "output", samples)
 

@@ -24,6 +24,7 @@ _MARKED = re.compile(
 _STAMP = re.compile(
     r"(?=[^:]*\d+:\d|\D*\d+[-/.]\w+[-/.]\d)[\w:/.+\- ]{2,40}(?:,[\w:/.+\- ]{1,20})?|\d{8}T\d{4,6}\w*|[AaPp]\.?[Mm]\.?"
 )
+_CLOCK_AND_NUMBER = re.compile(r"^(?![^:]*[A-Za-z]{3}).*:\d\d\s+[+-]?\d+$")  # two columns, cut at a decimal comma
 _UNIT_WORDS = frozenset(
     [
         "c",
@@ -84,6 +85,8 @@ _UNIT_WORDS = frozenset(
 ) | {"deg c", "deg f", "º c", "º f", "ºc", "ºf"}
 _NO_VALUE = frozenset({"-", "--", "---", "n/a", "na", "nan", "null", "none", "."})
 _RULER = re.compile(r"[\s\-=_+|;,:*#~]+")
+_COMMENT = re.compile(r"^\s*(?:#|//|;)\s?(?=\S)")
+_SIGN = re.compile(r"^(?:#|//)\s*")
 _HEAD_BYTES = 40_000
 _LONGEST_CELL = 60
 _FIRST_ROWS = 4
@@ -126,7 +129,9 @@ def kind_of(cell: str) -> Kind:
         return "empty"
     if _MARKED.fullmatch(cell):
         return "marked number"
-    return "stamp" if _STAMP.fullmatch(cell) else "word"
+    if _STAMP.fullmatch(cell) and not _CLOCK_AND_NUMBER.search(cell):
+        return "stamp"
+    return "word"
 
 
 def split_cells(line: str, delimiter: str) -> list[str]:
@@ -264,7 +269,8 @@ def _with_head(
         raise UnreadableLog("no row of samples was found in the first part of the file.", remedy="Check the file.")
     rows += [split_cells(plain.text(raw), delimiter) for raw in head[first : first + _FIRST_ROWS]]
     lines = [plain.text(raw) for raw in head[:first]]
-    names, units, header = _header(tuple(lines[-_HEAD_LINES:]), delimiter, columns)
+    unnamed = kinds[-1] != "empty" and _counts_on(["".join(row[:1]) for row in rows[-_FIRST_ROWS:]])
+    names, units, header = _header(tuple(lines[-_HEAD_LINES:]), delimiter, columns, unnamed=unnamed)
     if header is not None:
         header += max(0, len(lines) - _HEAD_LINES)
     preamble = tuple(line.strip() for i, line in enumerate(lines if header is None else lines[:header]) if line.strip())
@@ -299,9 +305,12 @@ def _is_sample(cells: Sequence[str], kinds: Sequence[Kind]) -> bool:
 
 @lru_cache(maxsize=512)
 def _header(
-    lines: tuple[str, ...], delimiter: str, columns: int
+    lines: tuple[str, ...], delimiter: str, columns: int, *, unnamed: bool
 ) -> tuple[tuple[str, ...], tuple[str, ...], int | None]:
-    """Return names, units and the header's index among the lines before the first sample."""
+    """Return names, units and the header's index among the lines before the first sample.
+
+    ``unnamed``: the first column counts rows, so that a header one name short has none for it.
+    """
     none = ("",) * columns
     units = none
     last: int | None = None
@@ -309,7 +318,7 @@ def _header(
         line = lines[index]
         if not line.strip() or _RULER.fullmatch(line):
             continue
-        cells = _fit(line, delimiter, columns)
+        cells = _fit(line, delimiter, columns, unnamed=unnamed)
         if cells is None:
             break
         if units == none and _all_units(cells):
@@ -321,17 +330,40 @@ def _header(
     return none, units, last
 
 
-def _fit(line: str, delimiter: str, columns: int) -> list[str] | None:
+def _fit(line: str, delimiter: str, columns: int, *, unnamed: bool) -> list[str] | None:
+    """Split a line above the table into as many cells as the table has columns; None if it has others.
+
+    A comment sign before the first cell is taken off; a ``;`` is one only where the line would not fit with it.
+    """
     line = line.strip("\ufeff")
-    bare = re.sub(r"^\s*(?:#|//|;)\s?(?=\S)", "", line) if line.lstrip()[:1] in {"#", "/", ";"} else line
-    cells = split_cells(bare, delimiter)
-    if delimiter == " " and len(cells) != columns:
-        cells = [cell.strip() for cell in re.split(r"\s{2,}|\t", bare.strip())]
-    if len(cells) == columns - 1 and len(cells) > 1:
-        cells.append("")
-    elif len(cells) == columns + 1 and not cells[-1]:
-        cells.pop()
-    return cells if len(cells) == columns else None
+    bare = _COMMENT.sub("", line)
+    readings = [
+        _head_cells(text, delimiter, {columns, columns - unnamed})
+        for text in ((line, bare) if bare != line else (line,))
+    ]
+    for cells in readings:
+        if len(cells) == columns:
+            return [_SIGN.sub("", cells[0]), *cells[1:]]
+    for cells in readings:
+        if len(cells) == columns - 1 and len(cells) > 1:
+            return ["", *cells] if unnamed else [*cells, ""]
+        if len(cells) == columns + 1 and not cells[-1]:
+            return cells[:-1]
+    return None
+
+
+def _counts_on(cells: Sequence[str]) -> bool:
+    """Tell whether cells number the rows: 1, 2, 3 or 0, 1, 2."""
+    bare = [cell.strip('"') for cell in cells]
+    first = bare[0] if bare else ""
+    return len(bare) > 1 and first in {"0", "1"} and bare == [str(int(first) + k) for k in range(len(bare))]
+
+
+def _head_cells(text: str, delimiter: str, wanted: set[int]) -> list[str]:
+    cells = split_cells(text, delimiter)
+    if delimiter == " " and len(cells) not in wanted:
+        cells = [cell.strip() for cell in re.split(r"\s{2,}|\t", text.strip())]
+    return cells
 
 
 def _all_units(cells: Sequence[str]) -> bool:

@@ -35,6 +35,8 @@ _MONTHS = {
 }
 _DATE = re.compile(r"#([-/. ])#\1 ?#")
 _NAMED_DATE = re.compile(r"(?:#[-/. ]+([^\W\d_]{3,10})\.?[-/., ]+#)|(?:([^\W\d_]{3,10})\.?[-/., ]+#,?[-/ ]+#)")
+# Month, day, clock and the year last, as the clock of many small computers prints it: Mar 2 08:14:00 [GMT] 2026.
+_YEAR_LAST = re.compile(r"([^\W\d_]{3,10})\.? +#,? +#:#(:#)? +(?:([A-Z]{3,5}) +)?#")
 _CLOCK = re.compile(r"#:#(?::#)?(?:[.,]#)?")
 _OFFSET = re.compile(r"\s?(?:Z|UTC|GMT|([+-])#(?::?#)?)$")
 _DAYS = re.compile(r"#\s?(?:d|days?|tage?|jours?|giorni|dagen|d[ií]as?)?[ .,]\s?(?=#:#)", re.IGNORECASE)
@@ -70,6 +72,7 @@ class _Parts:
     offset: tuple[float, int, int | None] | None
     basic: bool = False
     days: bool = False
+    year_at: int = 1
 
 
 def read_time_text(found: list[Pattern], n: int, day_order: DayOrder | None = None) -> TimeText | None:
@@ -123,6 +126,10 @@ def _parts(pattern: Pattern) -> _Parts | None:
         if match.end() != len(text) and not _OFFSET.fullmatch(text[match.end() :]):
             return None
         return _Parts(None, None, None, None, None, basic=True) if pattern.digits[:1] == (8,) else None
+    if (match := _YEAR_LAST.fullmatch(text)) and (month := _month_of(match[1])) is not None:
+        seconds_at = 3 if match[2] else None
+        at_zero = (0.0, 0, None) if match[3] in {"UTC", "GMT"} else None
+        return _Parts(None, month, (1, 2, seconds_at, None), None, at_zero, year_at=4 if match[2] else 3)
     if match := _DATE.match(text):
         date, used, text = (0, 1, 2), 3, text[match.end() :]
     elif (match := _NAMED_DATE.match(text)) and (month := _month_of(match[1] or match[2])) is not None:
@@ -205,7 +212,7 @@ def _date_seconds(pattern: Pattern, parts: _Parts, order: str) -> FloatArray:
             out -= sign * offset * 3600
         return out
     if parts.month is not None:
-        day, year = numbers[:, 0], numbers[:, 1]
+        day, year = numbers[:, 0], numbers[:, parts.year_at]
         if pattern.digits[0] == 4:
             day, year = year, day
         return civil(year, np.full(day.size, float(parts.month)), day)

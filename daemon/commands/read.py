@@ -26,7 +26,7 @@ _FROM = {
 }
 _ROWS = (
     ("used", "used"),
-    ("headers", "above the table or headers"),
+    ("headers", "above the table or header rows"),
     ("text", "messages"),
     ("repeated", "repeated"),
     ("damaged", "damaged"),
@@ -34,6 +34,7 @@ _ROWS = (
     ("cut", "cut off"),
     ("empty", "empty"),
 )
+_ROLES = {"ignore": "not used", "stage text": "stage in words", "half day": "AM or PM", "room": "room temperature"}
 _MOST_EVENTS = 20
 
 
@@ -55,21 +56,18 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 
 def run(args: argparse.Namespace) -> int:
     """Read the file and print the account; 1 if it is unreadable or something in it is not known."""
-    from analysis.reading import UnreadableLog, read_log
+    from analysis.reading import UnreadableLog
     from analysis.reading.shown import shown
 
     settings = _settings(args)
     kiln = _kiln(args, settings)
     try:
-        data = args.file.read_bytes()
-        modified = datetime.fromtimestamp(args.file.stat().st_mtime, UTC)
+        reading = _read(args.file, kiln, settings)
     except OSError as error:
         raise CommandError(f"{shown(str(args.file))}: {error.strerror or error}", code=3) from None
-    try:
-        reading = read_log(data, name=args.file.name, kiln=kiln, modified=modified)
     except UnreadableLog as error:
         if args.json:
-            print(json.dumps({"file": args.file.name, "unreadable": shown(str(error), 1000)}))
+            print(json.dumps({"file": shown(args.file.name), "unreadable": shown(str(error), 1000)}))
         else:
             print(f"{shown(args.file.name)} cannot be read: {shown(str(error), 1000)}")
         return 1
@@ -80,6 +78,21 @@ def run(args: argparse.Namespace) -> int:
         for line in lines(reading, kiln, unit):
             print(line)
     return 1 if reading.account.unknown else 0
+
+
+def _read(file: Path, kiln: "Kiln | None", settings: "Settings | None") -> "Reading":
+    """Read the file; one over the size limit (a setting) is refused before it is loaded."""
+    from analysis.reading import SIZE_LIMIT_BYTES, UnreadableLog, read_log
+
+    about = file.stat()
+    limit = round(settings.service.file_limit_mb * 1e6) if settings else SIZE_LIMIT_BYTES
+    if about.st_size > limit:
+        raise UnreadableLog(
+            f"it holds {about.st_size / 1e6:.0f} MB, more than the limit of {limit / 1e6:g} MB.",
+            remedy="Split it, or raise service.file_limit_mb.",
+        )
+    modified = datetime.fromtimestamp(about.st_mtime, UTC)
+    return read_log(file.read_bytes(), name=file.name, kiln=kiln, modified=modified, size_limit_bytes=limit)
 
 
 def _settings(args: argparse.Namespace) -> "Settings | None":
@@ -163,7 +176,7 @@ def lines(reading: "Reading", kiln: "Kiln | None", unit: "TemperatureUnit") -> I
     yield ""
     yield from _column_lines(account)
     yield ""
-    yield f"Temperatures: °{account.temperature_unit}. {_sentence(account.temperature_unit_why)}"
+    yield f"Temperatures: °{account.temperature_unit}. {_unit_why(account.temperature_unit_why)}"
     yield f"Time: {account.time_base}. {_sentence(account.time_why)} A sample every {_seconds(account.sample_s)}."
     yield f"File: {_form(account)}."
     yield f"Rows: {_rows(account)}."
@@ -180,7 +193,9 @@ def _firing_lines(log: "FiringLog", number: int, count: int, unit: "TemperatureU
     if log.started is None:
         began = "date not known"
     else:
-        began = f"began {log.started.astimezone(zone):%Y-%m-%d %H:%M} ({_FROM[log.started_from]})"
+        at = log.started.astimezone(zone)
+        day_only = any("its hour is not known" in problem for problem in log.problems)
+        began = f"began {at:%Y-%m-%d}{', hour not known' if day_only else f' {at:%H:%M}'} ({_FROM[log.started_from]})"
     yield f"Firing {number} of {count}: {began}, {_hours(float(log.elapsed_s[-1]))}, {log.elapsed_s.size} samples"
     peak = _peak(log)
     if peak is not None:
@@ -204,7 +219,7 @@ def _column_lines(account: "Account") -> Iterator[str]:
 
     table = [("", "column", "taken for", "unit", "because")]
     for column in account.columns:
-        role = "not used" if column.role == "ignore" else column.role
+        role = _ROLES.get(column.role, column.role)
         unit = f"°{column.unit}" if column.unit in {"C", "F"} else column.unit
         table.append((str(column.number), shown(column.name, 28) or "(no name)", role, unit, column.why))
     widths = [max(len(row[k]) for row in table) for k in range(4)]
@@ -234,7 +249,8 @@ def _form(account: "Account") -> str:
 
 
 def _rows(account: "Account") -> str:
-    parts = [f"{getattr(account.rows, name)} {word}" for name, word in _ROWS if getattr(account.rows, name)]
+    counts = [(getattr(account.rows, name), word) for name, word in _ROWS]
+    parts = [f"{count} {word if count > 1 else word.removesuffix('s')}" for count, word in counts if count]
     return f"{account.rows.lines} lines: {', '.join(parts)}"
 
 
@@ -242,6 +258,10 @@ def _zone(kiln: "Kiln | None") -> tzinfo:
     from zoneinfo import ZoneInfo
 
     return ZoneInfo(kiln.time_zone) if kiln is not None and kiln.time_zone else UTC
+
+
+def _unit_why(why: str) -> str:
+    return _sentence(f"said by {why}" if why.startswith("the ") and why.endswith(("header", "table")) else why)
 
 
 def _sentence(text: str) -> str:

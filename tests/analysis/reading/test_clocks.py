@@ -308,3 +308,52 @@ def test_swapped_rows_within_the_hour_that_comes_twice_are_put_back_too():
     np.testing.assert_allclose(log.elapsed_s, one.t, atol=1.0)
     np.testing.assert_allclose(log.zone_c, one.zones, atol=0.06)
     assert any("swapped row" in problem for problem in log.problems)
+
+
+@pytest.mark.parametrize("sample_s", [20.0, 60.0, 240.0])
+@pytest.mark.parametrize("off", [-5, -3, -2, 0, 1, 3])
+def test_rows_that_changed_places_beside_the_autumn_clock_change_do_not_upset_it(sample_s, off):
+    one = pen.firing(seed=197, zones=1, sample_s=sample_s, start=datetime(2026, 10, 24, 20, 20, tzinfo=UTC))
+    layout = pen.Layout(time="ISO")
+    above, rows = pen.lines(one, layout)
+    first = next(k for k in range(1, len(rows)) if rows[k][:19] < rows[k - 1][:19])
+    rows[first + off], rows[first + off + 1] = rows[first + off + 1], rows[first + off]
+    data = "\n".join([*above, *rows]).encode() + b"\n"
+    reading = read_log(data, name="F1.csv", kiln=pen.kiln_for(one, layout))
+    np.testing.assert_allclose(reading.firings[0].elapsed_s, one.t, atol=1)
+    np.testing.assert_allclose(reading.firings[0].zone_c, one.zones, atol=0.06)
+    assert sum("end of daylight saving" in problem for problem in reading.problems) == 1
+
+
+@pytest.mark.parametrize(
+    "style", ["%a %b %e %H:%M:%S %Y", "%b %e %H:%M:%S %Y", "%a %b %e %H:%M:%S UTC %Y", "%b %d %H:%M %Y"]
+)
+def test_a_stamp_with_the_year_last_as_small_computers_print_it_is_understood(style):
+    one = pen.firing(seed=5, sample_s=60.0, start=datetime(2026, 3, 9, 20, 14, tzinfo=UTC))
+    months = ["Jan", "Feb", "Mar"]
+    days = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+    rows = []
+    for t, (a, b) in zip(one.t, one.zones, strict=True):
+        at = one.start + timedelta(seconds=float(t))
+        text = style.replace("%a", days[at.weekday()]).replace("%b", months[at.month - 1]).replace("%e", f"{at.day:2d}")
+        rows.append(f"{at.strftime(text)},{a:.1f},{b:.1f}")
+    data = "\n".join(["time,T1 (C),T2 (C)", *rows]).encode() + b"\n"
+    log = read_log(data, name="F1.csv", kiln=Kiln(id="juniper", time_zone="UTC")).firings[0]
+    np.testing.assert_allclose(log.elapsed_s, one.t, atol=1)
+    assert log.started == one.start
+    np.testing.assert_allclose(log.zone_c, one.zones, atol=0.06)
+
+
+@pytest.mark.parametrize(("before", "after"), [(20, 8), (3, 25), (28, 1)])
+def test_a_gap_within_the_hour_that_comes_twice_keeps_its_true_length(before, after):
+    one = pen.firing(seed=4, zones=2, sample_s=60.0, start=datetime(2026, 10, 24, 20, 20, tzinfo=UTC))
+    layout = pen.Layout(time="ISO")
+    above, rows = pen.lines(one, layout)
+    first = next(k for k in range(1, len(rows)) if rows[k][:19] < rows[k - 1][:19])
+    kept = [*range(first - before), *range(first + after, len(rows))]
+    kept[first + 20], kept[first + 21] = kept[first + 21], kept[first + 20]  # and a swap in the second hour
+    data = "\n".join([*above, *(rows[k] for k in kept)]).encode() + b"\n"
+    reading = read_log(data, name="F1.csv", kiln=pen.kiln_for(one, layout))
+    np.testing.assert_allclose(reading.firings[0].elapsed_s, one.t[np.sort(kept)], atol=1)
+    np.testing.assert_allclose(reading.firings[0].zone_c, one.zones[np.sort(kept)], atol=0.06)
+    assert any("end of daylight saving" in text and "a gap of" in text for text in reading.problems)

@@ -199,3 +199,51 @@ class TestHints:
     def test_a_wrong_hint_is_refused_by_name(self, hints, words):
         with pytest.raises(UnreadableLog, match=words):
             self.read(**hints)
+
+
+@pytest.mark.parametrize("delimiter", [";", ",", "\t", "|"])
+@pytest.mark.parametrize("comment", ["", "# ", "// "])
+def test_blank_first_cells_above_the_table_do_not_move_names_or_units_to_other_columns(delimiter, comment):
+    """Time of day, zones in Fahrenheit, room in Celsius: one column off would be a wrong unit in silence."""
+    n = ONE.t.size
+    rows = [
+        [str(k), f"{ONE.t[k]:.0f}", f"{ONE.zones[k, 0] * 1.8 + 32:.1f}", f"{ONE.room[k]:.1f}", f"{ONE.volts[k]:.1f}"]
+        for k in range(n)
+    ]
+    above = [["", "time", "temperature", "room", "supply"], ["", "s", "F", "C", "V"]]
+    text = "\n".join([*(comment + delimiter.join(row) for row in above), *map(delimiter.join, rows)]) + "\n"
+    reading = read_log(text.encode(), name="2026-03-02_0814.csv", kiln=Kiln(id="juniper", time_zone="UTC"))
+    log = reading.firings[0]
+    np.testing.assert_allclose(log.zone_c[:, 0], ONE.zones[:, 0], atol=0.06)
+    np.testing.assert_allclose(log.room_c, ONE.room, atol=0.06)
+    np.testing.assert_allclose(log.volts, ONE.volts, atol=0.06)
+    assert [column.unit for column in reading.account.columns] == ["", "s", "F", "C", "V"]
+
+
+@pytest.mark.parametrize("delimiter", [" ", ",", ";", "\t"])
+@pytest.mark.parametrize("quote", ["", '"'])
+def test_a_header_one_name_short_above_numbered_rows_names_the_columns_after_the_number(delimiter, quote):
+    rows = [
+        delimiter.join([f"{quote}{k + 1}{quote}", f"{ONE.t[k]:.0f}", *(f"{value:.1f}" for value in ONE.zones[k])])
+        for k in range(ONE.t.size)
+    ]
+    text = "\n".join([delimiter.join(["seconds", "top", "middle", "bottom"]), *rows]) + "\n"
+    kiln = Kiln(id="juniper", time_zone="UTC", log=LogHints(temperature_unit="C"))
+    reading = read_log(text.encode(), name="2026-03-02_0814.csv", kiln=kiln)
+    np.testing.assert_allclose(reading.firings[0].elapsed_s, ONE.t, atol=1)
+    np.testing.assert_allclose(reading.firings[0].zone_c, ONE.zones, atol=0.06)
+    assert reading.firings[0].zone_names == ("top", "middle", "bottom")
+
+
+@pytest.mark.parametrize(("decimal", "stamp"), [(",", "{h:02d}:{m:02d}:00"), (",", "{m}"), (".", "{h:02d}:{m:02d}:00")])
+def test_blanks_between_columns_with_a_decimal_comma_are_not_cut_at_the_comma(decimal, stamp):
+    """One zone beside the time: the comma stands in every row as a delimiter would."""
+    rows = [
+        f"{stamp.format(h=int(t) // 3600, m=int(t) // 60 % 60 if 'h' in stamp else int(t) // 60)}   {z:8.1f}"
+        for t, z in zip(ONE.t, ONE.zones[:, 0], strict=True)
+    ]
+    text = "\n".join(["elapsed   temp", *rows]).replace(".", decimal) + "\n"
+    kiln = Kiln(id="juniper", time_zone="UTC", log=LogHints(temperature_unit="C"))
+    log = read_log(text.encode(), name="2026-03-02_0814.csv", kiln=kiln).firings[0]
+    np.testing.assert_allclose(log.elapsed_s, ONE.t, atol=1)
+    np.testing.assert_allclose(log.zone_c[:, 0], ONE.zones[:, 0], atol=0.06)

@@ -95,3 +95,38 @@ def test_an_unreadable_file_gives_its_reason_and_remedy(studio, capsys):
     (studio / "letter.txt").write_text("Dear sir,\n" * 50, encoding="utf-8")
     assert main(["read", "letter.txt", "--json"]) == 1
     assert "no table of numbers" in json.loads(capsys.readouterr().out)["unreadable"]
+
+
+def test_a_file_over_the_size_limit_of_the_settings_is_refused_before_it_is_loaded(studio, capsys):
+    settings = studio / "coilwatch.toml"
+    settings.write_text(settings.read_text(encoding="utf-8") + "\n[service]\nfile_limit_mb = 0.004\n", encoding="utf-8")
+    assert main(["read", "drop/heron/2026-03-02_0814.csv"]) == 1
+    said = capsys.readouterr().out
+    assert "more than the limit of 0.004 MB" in said
+    assert "service.file_limit_mb" in said
+
+
+def test_zones_have_the_registers_names_a_clock_beside_a_date_its_own_and_every_column_its_unit(studio, capsys):
+    rows = [f"{k % 28 + 1:02d}.03.2026;08:14:00;{20 + 20 * k};{19 + 20 * k};{20 + 20 * k};55;236,1" for k in range(40)]
+    log = "\n".join(["Datum;Uhrzeit;Istwert 1 (C);Istwert 2 (C);Sollwert (C);Leistung;Spannung", *rows]) + "\n"
+    (studio / "drop" / "heron" / "days.csv").write_text(log, encoding="utf-8")
+    main(["read", "drop/heron/days.csv", "--json"])
+    columns = json.loads(capsys.readouterr().out)["account"]["columns"]
+    assert [column["role"] for column in columns] == [
+        "date",
+        "clock",
+        "zone top",
+        "zone bottom",
+        "set point",
+        "output",
+        "volts",
+    ]
+    assert [column["unit"] for column in columns] == ["", "", "C", "C", "C", "%", "V"]
+
+
+def test_a_log_named_by_its_day_only_claims_no_hour(studio, capsys):
+    (studio / "drop" / "heron" / "2026-03-05.csv").write_text(LOG, encoding="utf-8")
+    main(["read", "drop/heron/2026-03-05.csv"])
+    said = capsys.readouterr().out
+    assert "began 2026-03-05, hour not known (from the file's name)" in said
+    assert "1 message, 1 cut off" in said
