@@ -96,13 +96,13 @@ class Service(Form):
         30, ge=1, le=24 * 60, description="minutes without a new row in mid-firing after which you are told"
     )
     file_limit_s: float = Field(60, gt=0, le=3600, description="seconds one file may take before it is set aside")
-    file_limit_mb: float = Field(64, gt=0, le=4096, description="files larger than this are set aside")
+    file_limit_mb: float = Field(200, gt=0, le=4096, description="files larger than this are set aside")
     heartbeat_url: WebAddress | None = Field(
         None, description="a web address fetched now and then, so silence is noticed"
     )
     heartbeat_min: float = Field(10, ge=1, le=24 * 60, description="minutes between two heartbeats")
     backup_at: time = Field(time(5, 0), description="the time of the daily back-up, for example 05:00:00")
-    backups_kept: int = Field(14, ge=1, le=1000, description="how many dated back-ups are kept")
+    backups_kept: int = Field(7, ge=1, le=1000, description="how many dated back-ups are kept")
     disk_free_mb: float = Field(500, ge=0, description="you are told when the data disk has less free than this")
     log_level: Literal["debug", "info", "warning", "error"] = Field(
         "info", description="how much the service log holds"

@@ -57,7 +57,8 @@ def _tasks() -> Mapping[str, Callable[..., object]]:
 
     def read(data: bytes, name: str, kiln: Kiln | None, modified: datetime | None) -> object:
         try:
-            return read_log(data, name=name, kiln=kiln, modified=modified)
+            # service.file_limit_mb was looked at before the file was read
+            return read_log(data, name=name, kiln=kiln, modified=modified, size_limit_bytes=len(data))
         except UnreadableLog as unreadable:
             return _Unreadable(unreadable)
 

@@ -22,11 +22,11 @@ class AtOnce:
                 self._again = True
                 return False
             self._going = True
-            self._idle.clear()
             return True
 
     def run(self) -> None:
         """Do the job until nobody asked for it any more."""
+        self._idle.clear()
         try:
             while True:
                 self._work()
@@ -45,5 +45,5 @@ class AtOnce:
         self._idle.set()
 
     def wait_idle(self, within_s: float) -> bool:
-        """Wait until the job is not running; False if it still is after that time."""
+        """Wait until the job is not running (it may never have been begun); False if it still is after that time."""
         return self._idle.wait(within_s)

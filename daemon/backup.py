@@ -30,6 +30,8 @@ def _name(now: datetime) -> str:
 def back_up(database: Path, folder: Path, now: datetime, keep: int) -> Path:
     """Copy the database into ``folder`` under the day of ``now`` and remove the oldest beyond ``keep``.
 
+    Those of days to come, made while the clock was wrong, go first: they must not take the places of today's.
+
     The copy is checked before it counts. Raises ``StoreError`` if it is damaged, OSError if it cannot be written.
     """
     folder.mkdir(parents=True, exist_ok=True)
@@ -45,7 +47,7 @@ def back_up(database: Path, folder: Path, now: datetime, keep: int) -> Path:
         half.unlink(missing_ok=True)
         raise
     half.replace(target)
-    for old in backups(folder)[keep:]:
+    for old in sorted(backups(folder), key=lambda file: (file.name <= target.name, file.name), reverse=True)[keep:]:
         old.unlink(missing_ok=True)
     return target
 

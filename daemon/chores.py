@@ -11,11 +11,15 @@ from sqlite_utils import Database
 
 from config.settings import Settings
 from daemon import alerts, backup, clock, kept, live
-from daemon.store import notes, parts
+from daemon.folder import shown
+from daemon.store import files, notes, parts
 from daemon.store.database import StoreError, damage, write_tx
+from daemon.store.files import SeenFile
 
 log = logging.getLogger("coilwatch.chores")
 HEARTBEAT_LIMIT_S = 10.0
+UNREAD_TOLD_AFTER = timedelta(days=1)
+UNREAD_COUNTS_FOR = timedelta(days=30)
 
 
 def tick_alerts(db: Database, settings: Settings) -> bool:
@@ -53,6 +57,32 @@ def check_disk(db: Database, settings: Settings) -> None:
             )
         else:
             alerts.trouble_over(db, "disk", settings, clock.now())
+
+
+def check_files(db: Database, settings: Settings) -> bool:
+    """Tell once, kiln by kiln, of files that have lain unread for a day; True if there may be something to send.
+
+    Files that nobody saw to for a month no longer count, so that the next ones are told again.
+    """
+    now = clock.now()
+    unread: dict[str, list[SeenFile]] = {}
+    for file in files.in_states(db, *files.ATTENTION):
+        if now - clock.moment(file.changed_at) >= UNREAD_TOLD_AFTER:
+            unread.setdefault(f"files:{file.kiln or '-'}", []).append(file)
+    with write_tx(db):
+        for alert in alerts.open_alerts(db, alerts.MACHINE_ROOM):
+            if alert.cause.startswith("files:") and alert.cause not in unread:
+                alerts.trouble_over(db, alert.cause, settings, now)
+        for key, some in unread.items():
+            newest = max(some, key=lambda file: file.changed_at)
+            if now - clock.moment(newest.changed_at) > UNREAD_COUNTS_FOR:
+                alerts.trouble_over(db, key, settings, now, in_silence=True)
+                continue
+            of = f" of {newest.kiln}" if newest.kiln else ""
+            text = f"{len(some)} file(s){of} could not be taken in, the newest {shown(newest.path)}: {newest.reason}."
+            remedy = "See: coilwatch status --files. They are tried again when they or the settings change."
+            alerts.trouble(db, key, text, "warning", settings, now, remedy=remedy)
+    return True
 
 
 def back_up(db: Database, settings: Settings) -> None:

@@ -167,7 +167,7 @@ class Judge:
     def _where_to_begin(
         self, kiln: Kiln, arranged: Sequence[Arranged], stored: Sequence[FiringRow]
     ) -> tuple[int, "KilnState | None"]:
-        """Return the first firing that is out of date and the kiln's state before it."""
+        """Return the first firing to be judged (out of date, or just before one that is) and the state before it."""
         row = kilns.get(self._db, kiln.id)
         stale_from = row.stale_from if row is not None else ""
         begin = next(
@@ -180,8 +180,7 @@ class Judge:
         )
         if begin in (0, len(arranged)):
             return begin, None
-        state = firings.state_after(self._db, stored[begin - 1].id)
-        return (0, None) if state is None else (begin, state)
+        return firings.state_before(self._db, kiln.id, begin)
 
     def _record(self, kiln: Kiln, judged: StoredFiring, *, backlog: bool) -> None:
         from daemon import alerts, live

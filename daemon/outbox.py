@@ -8,7 +8,7 @@ import logging
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -227,6 +227,19 @@ def try_at_once(db: Database) -> None:
     """Forget all waits: after new settings, or when a person asks to try again."""
     db.execute("update alert_targets set next_try_at = null")
     db.execute("update outbox set next_try_at = null where ended is null")
+
+
+def pictures_drawn(db: Database, kilns: Iterable[str]) -> bool:
+    """Let pictures that waited for being drawn leave at once; True if there are any."""
+    waited = 0
+    for kiln in kilns:
+        with write_tx(db):
+            waited += db.execute(
+                "update outbox set next_try_at = null where ended is null and part = 'picture' and attempts = 0 "
+                "and kiln = ?",
+                [kiln],
+            ).rowcount
+    return waited > 0
 
 
 def summary(db: Database) -> dict[str, Any]:

@@ -29,19 +29,22 @@ class Reporter:
         with self._lock:
             self._due.update(kilns)
 
-    def write(self) -> None:
-        """Write the reports that are out of date."""
+    def write(self) -> list[str]:
+        """Write the reports that are out of date; returns the kilns whose pages and pictures are new."""
         with self._lock:
             due, self._due = sorted(self._due), set()
         if not due:
             self.rest()
-            return
+            return []
         try:
             self._child.ask("write", self._settings, due, clock.now())
         except Stopped:
             self.add(due)
         except ChildFailed as failed:
             log.error("the reports of %s could not be written: %s", ", ".join(due), failed)
+        else:
+            return due
+        return []
 
 
 def _tasks() -> Mapping[str, Callable[..., object]]:

@@ -27,6 +27,18 @@ OUTBOX_S = 15.0
 CHORES_S = 60.0
 
 
+class Every(IntervalTrigger):  # type: ignore[misc]
+    """At regular intervals; times missed while the computer slept or its clock was set are not counted up one by one.
+
+    After a clock that began in 1970 was put right the library would count tens of millions of them.
+    """
+
+    def get_next_fire_time(self, previous: datetime | None, now: datetime) -> datetime | None:
+        """Return the next time after ``previous``, or an interval from now if that has passed already."""
+        due: datetime | None = super().get_next_fire_time(previous, now)
+        return now + self.interval if previous is not None and due is not None and due <= now else due
+
+
 class Schedule:
     """The service's jobs. Each thread has a database connection of its own, opened when first needed."""
 
@@ -56,6 +68,7 @@ class Schedule:
         self._every("reports", lambda: self.write_reports(()), CHORES_S)
         self._every("digest", self._digest, 30 * 60)
         self._every("machine", self._check_machine, 5 * 60)
+        self._every("files", self._check_files, 60 * 60)
         if service.heartbeat_url is not None:
             self._every("heartbeat", self._heartbeat, service.heartbeat_min * 60)
         at = service.backup_at
@@ -67,7 +80,7 @@ class Schedule:
         self._scheduler.start()
 
     def _every(self, name: str, work: Callable[[], None], seconds: float) -> None:
-        trigger = IntervalTrigger(seconds=max(1, round(seconds)), timezone=UTC)
+        trigger = Every(seconds=max(1, round(seconds)), timezone=UTC)
         self._scheduler.add_job(work, trigger, id=name, next_run_time=datetime.now(UTC))
 
     def _soon(self, job: AtOnce, executor: str) -> None:
@@ -85,7 +98,13 @@ class Schedule:
         self._soon(self._reports, "reports")
 
     def _write_reports(self) -> None:
-        self._guarded(self._reporter.write)
+        def work() -> None:
+            from daemon import outbox
+
+            if outbox.pictures_drawn(self._db(), self._reporter.write()):
+                self.deliver_now()
+
+        self._guarded(work)
 
     def clock_was_set(self) -> None:
         """Let every job run at once: after the clock was put back they would all wait for the old time to come."""
@@ -128,6 +147,12 @@ class Schedule:
         from daemon import chores
 
         self._guarded(lambda: chores.check_disk(self._db(), self._settings))
+
+    def _check_files(self) -> None:
+        from daemon import chores
+
+        if self._guarded(lambda: chores.check_files(self._db(), self._settings)):
+            self.deliver_now()
 
     def _back_up(self) -> None:
         from daemon import chores

@@ -14,9 +14,9 @@ from daemon.store.files import SeenFile
 _STALE = 3.0
 
 
-def standing(db: Database, settings: Settings, *, running: bool) -> dict[str, Any]:
-    """Return everything ``status`` shows, ready for JSON."""
-    seen = files.all_files(db)
+def standing(db: Database, settings: Settings, *, running: bool, every_file: bool = False) -> dict[str, Any]:
+    """Return everything ``status`` shows, ready for JSON; of the files all, or those a person may want to see to."""
+    seen = files.all_files(db).values() if every_file else files.in_states(db, *files.ATTENTION, "growing")
     noted = notes.every(db)
     judged = firings.count(db)
     states = files.counts(db)
@@ -33,8 +33,8 @@ def standing(db: Database, settings: Settings, *, running: bool) -> dict[str, An
         "kilns": [_kiln(db, settings, kiln.id, kiln.title, judged.get(kiln.id, 0)) for kiln in settings.kilns],
         "alerts": alerts.summary(db, settings.studio.temperature_unit),
         "outbox": outbox.summary(db),
-        "questions": _questions(seen),
-        "files": {"states": states, "all": [_file(file) for file in seen.values()]},
+        "questions": files.questions(db),
+        "files": {"states": states, "listed": [_file(file) for file in seen]},
     }
 
 
@@ -49,7 +49,7 @@ def needs_attention(standing: dict[str, Any]) -> list[str]:
     states = standing["files"]["states"]
     said += [f"{states[state]} file(s): {state}" for state in files.ATTENTION if states.get(state)]
     said += [
-        f"{alert['kiln']}: {alert['cause'].replace('_', ' ')} ({alert['severity']})"
+        f"{alert['kiln']}: {alert['cause'].replace('_', ' ')} ({alert['severity']})" if alert["kiln"] else alert["text"]
         for alert in standing["alerts"]
         if alert["severity"] != "info" and alert["state"] == "open" and not alert["hidden_by"]
     ]
@@ -93,16 +93,6 @@ def _kiln(db: Database, settings: Settings, kiln_id: str, title: str, judged: in
             "missing": list(assessment.missing),
         }
     return row
-
-
-def _questions(seen: dict[str, SeenFile]) -> list[dict[str, str | int]]:
-    """Return what only the owner can tell, once for each kiln and question, with the number of files it concerns."""
-    asked: dict[tuple[str, str], int] = {}
-    for file in seen.values():
-        if file.question and file.state != "gone":
-            key = (file.kiln or "", file.question)
-            asked[key] = asked.get(key, 0) + 1
-    return [{"kiln": kiln, "question": question, "files": count} for (kiln, question), count in sorted(asked.items())]
 
 
 def _file(file: SeenFile) -> dict[str, Any]:

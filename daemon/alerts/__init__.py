@@ -1,6 +1,7 @@
 """Alerts: from what was seen to messages owed. The life cycle is pure; ``desk`` applies it to the database."""
 
 from daemon.alerts.desk import (
+    MACHINE_ROOM,
     acknowledge,
     mute,
     open_alerts,
@@ -13,6 +14,7 @@ from daemon.alerts.desk import (
 )
 
 __all__ = [
+    "MACHINE_ROOM",
     "acknowledge",
     "mute",
     "open_alerts",

@@ -80,17 +80,29 @@ def trouble(
     return sighted(db, Sighted("machine", MACHINE_ROOM, (facts,), causes=(key,)), settings, now)
 
 
-def trouble_over(db: Database, key: str, settings: Settings, now: datetime) -> tuple[str, ...]:
-    """Tell that a trouble is over, if it was told; does nothing if there was none."""
-    return sighted(db, Sighted("machine", MACHINE_ROOM, (), causes=(key,)), settings, now)
+def trouble_over(
+    db: Database, key: str, settings: Settings, now: datetime, *, in_silence: bool = False
+) -> tuple[str, ...]:
+    """Tell that a trouble is over, if it was told (unless ``in_silence``); does nothing if there was none."""
+    return sighted(db, Sighted("machine", MACHINE_ROOM, (), causes=(key,), in_silence=in_silence), settings, now)
 
 
 def tick(db: Database, settings: Settings, now: datetime) -> tuple[str, ...]:
-    """Let time pass: repeats, escalations, ends of mutes, and what a backlog left untold."""
+    """Let time pass: repeats, escalations, ends of mutes, what a backlog left untold, kilns no longer registered."""
     told: tuple[str, ...] = ()
+    known = {MACHINE_ROOM, *(kiln.id for kiln in settings.kilns)}
     for kiln in rows.kilns(db):
-        told += _apply(db, kiln, (), settings, now)
+        told += _apply(db, kiln, () if kiln in known else _all_over(db, kiln), settings, now)
     return told
+
+
+def _all_over(db: Database, kiln: str) -> tuple[Sighted, ...]:
+    """Return the end of all that stands of a kiln that was taken out of the register."""
+    closing = "This kiln is no longer in the register: nothing more is told of it."
+    return tuple(
+        Sighted(alert.source, kiln, (), scope=alert.facts.scope, causes=(alert.cause,), closing=closing)
+        for alert in rows.standing(db, kiln)
+    )
 
 
 def acknowledge(db: Database, what: str, settings: Settings, now: datetime) -> list[Alert]:

@@ -21,7 +21,7 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--files", action="store_true", help="list every file seen, with its state and the reason")
-    parser.add_argument("--json", action="store_true", help="everything as one JSON object, for monitors")
+    parser.add_argument("--json", action="store_true", help="all of it as one JSON object, for monitors")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -33,7 +33,8 @@ def run(args: argparse.Namespace) -> int:
     settings = config.load(args.settings)
     db = open_store(settings.folders.database)
     try:
-        stands = standing(db, settings, running=_is_running(settings.folders.data / "service.lock"))
+        running = _is_running(settings.folders.data / "service.lock")
+        stands = standing(db, settings, running=running, every_file=args.files)
     finally:
         db.close()
     attention = needs_attention(stands)
@@ -83,9 +84,7 @@ def _lines(stands: dict[str, Any], attention: list[str], zone: Any, *, every_fil
         yield f"Question about {asked['kiln']} ({asked['files']} files): {asked['question']}"
     states = ", ".join(f"{count} {state}" for state, count in sorted(stands["files"]["states"].items()))
     yield f"Files: {states or 'none seen yet'}"
-    listed = [
-        file for file in stands["files"]["all"] if every_file or file["state"] in ("set aside", "no kiln", "growing")
-    ]
+    listed = stands["files"]["listed"]
     for file in listed if every_file else listed[:_MOST_FILES]:
         yield f"  {file['state']:<15} {file['file']}" + (f": {file['reason']}" if file["reason"] else "")
     if not every_file and len(listed) > _MOST_FILES:

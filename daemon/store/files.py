@@ -65,6 +65,22 @@ def with_hash(db: Database, content_hash: str) -> Iterator[SeenFile]:
     return (SeenFile(**row) for row in db.query(sql, [content_hash]))
 
 
+def in_states(db: Database, *states: FileState) -> list[SeenFile]:
+    """Return the files in some states, in order of their paths."""
+    marks = ", ".join("?" * len(states))
+    sql = f"select {', '.join(_COLUMNS)} from files where state in ({marks}) order by path"  # noqa: S608 - only marks
+    return [SeenFile(**row) for row in db.query(sql, list(states))]
+
+
+def questions(db: Database) -> list[dict[str, str | int]]:
+    """Return what only the owner can tell, once for each kiln and question, with the number of files it concerns."""
+    sql = (
+        "select coalesce(kiln, '') as kiln, question, count(*) as files from files "
+        "where question <> '' and state <> 'gone' group by 1, 2 order by 1, 2"
+    )
+    return list(db.query(sql))
+
+
 def counts(db: Database) -> dict[str, int]:
     """Return the number of files in each state."""
     return {row["state"]: row["n"] for row in db.query("select state, count(*) as n from files group by state")}

@@ -1,6 +1,10 @@
-"""The firings of each kiln as judged, with the kiln's state after each, so that any later one can be judged again."""
+"""The firings of each kiln as judged, with the kiln's state after some, so that any later one can be judged again.
+
+Assessment and state are JSON, packed: a database of many years stays a few hundred megabytes.
+"""
 
 import json
+import zlib
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -37,6 +41,11 @@ class FiringRow:
     judged: bool
 
 
+STATES_KEPT = 8
+"""The state after each of the newest firings is kept, and of the older ones after each so-manieth: a late or corrected
+log has at most so many firings before it judged again too."""
+
+
 @cache
 def _assessments() -> TypeAdapter[Assessment]:
     return TypeAdapter(Assessment)
@@ -64,7 +73,7 @@ def _stored(row: dict[str, Any]) -> StoredFiring:
         kiln=row["kiln"],
         index=row["position"],
         logs=tuple(json.loads(row["logs"])),
-        assessment=_assessments().validate_json(row["assessment"]),
+        assessment=_assessments().validate_json(zlib.decompress(row["assessment"])),
     )
 
 
@@ -115,26 +124,35 @@ def remove(db: Database, firing_id: int) -> None:
 
 def put_assessment(db: Database, firing_id: int, assessment: Assessment, state: KilnState) -> None:
     """Keep what is said of a firing and the kiln's state after it; inside ``write_tx``."""
-    db.execute(
-        "update firings set assessment = ?, state_after = ?, assessed_at = ? where id = ?",
-        [
-            _assessments().dump_json(assessment).decode(),
-            _states().dump_json(state).decode(),
-            clock.stamp(clock.now()),
-            firing_id,
-        ],
+    values = [
+        zlib.compress(_assessments().dump_json(assessment)),
+        zlib.compress(_states().dump_json(state)),
+        clock.stamp(clock.now()),
+        firing_id,
+    ]
+    db.execute("update firings set assessment = ?, state_after = ?, assessed_at = ? where id = ?", values)
+    db.execute(  # the one that is no longer among the newest, unless it is one of those that stay
+        "update firings set state_after = null where state_after is not null and (kiln, position) = "
+        "(select kiln, position - ? from firings where id = ?) and position % ? <> 0",
+        [STATES_KEPT, firing_id, STATES_KEPT],
     )
 
 
-def state_after(db: Database, firing_id: int) -> KilnState | None:
-    """Return the kiln's state after a firing, or None if it was not judged or its state is of another version."""
-    row = next(db.query("select state_after from firings where id = ?", [firing_id]), None)
-    if row is None or row["state_after"] is None:
-        return None
-    try:
-        return _states().validate_json(row["state_after"])
-    except ValueError:
-        return None
+def state_before(db: Database, kiln: str, position: int) -> tuple[int, KilnState | None]:
+    """Return from which firing at or before ``position`` on to judge, and the kiln's state before that one.
+
+    It is the nearest whose state before it is kept (and of this version); else the first, (0, None).
+    """
+    sql = (
+        "select position, state_after from firings where kiln = ? and position < ? and state_after is not null "
+        "order by position desc"
+    )
+    for row in db.query(sql, [kiln, position]):
+        try:
+            return row["position"] + 1, _states().validate_json(zlib.decompress(row["state_after"]))
+        except (ValueError, zlib.error):
+            continue
+    return 0, None
 
 
 def count(db: Database) -> dict[str, int]:

@@ -39,6 +39,12 @@ def test_no_request_is_lost_between_threads():
     assert seen == asked == [1200]
 
 
+def test_a_job_asked_for_and_never_begun_holds_up_no_end():
+    job = AtOnce(lambda: None)
+    assert job.ask()
+    assert job.wait_idle(0)
+
+
 def test_a_job_that_fails_can_be_asked_for_again():
     def fail():
         raise ZeroDivisionError

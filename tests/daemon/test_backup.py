@@ -37,6 +37,15 @@ def test_only_the_newest_are_kept_and_one_a_day_is_enough(tmp_path):
     ]
 
 
+def test_back_ups_made_while_the_clock_was_years_ahead_do_not_take_the_places_of_todays(tmp_path):
+    open_store(tmp_path / "coilwatch.db").close()
+    for days in (700, 701, 702, 0, 1):
+        backup.back_up(tmp_path / "coilwatch.db", tmp_path / "backups", DAY + timedelta(days=days), keep=3)
+    kept = [file.name for file in backup.backups(tmp_path / "backups")]
+    assert kept[-2:] == ["coilwatch-2026-03-03.db", "coilwatch-2026-03-02.db"]
+    assert len(kept) == 3
+
+
 def test_a_restored_database_is_as_it_was_and_the_one_before_is_kept(tmp_path):
     place = tmp_path / "coilwatch.db"
     db = open_store(place)

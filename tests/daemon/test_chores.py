@@ -2,13 +2,18 @@
 
 import http.server
 import threading
+from datetime import UTC, datetime, timedelta
 
 import pytest
+import time_machine
 
 from config.settings import load
-from daemon import alerts, chores
-from daemon.store import notes
-from daemon.store.database import open_store
+from daemon import alerts, chores, clock
+from daemon.store import files, notes
+from daemon.store.database import open_store, write_tx
+from daemon.store.files import SeenFile
+
+NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -37,6 +42,50 @@ def test_a_disk_nearly_full_is_told_and_taken_back(make):
     db, settings = make("disk_free_mb = 0")
     chores.check_disk(db, settings)
     assert troubles(db) == []
+
+
+@pytest.fixture
+def unread(make):
+    """A phone is set up and two of juniper's files were set aside at noon on 2 March."""
+    db, settings = make('[alerts.targets]\nphone = "json://localhost:9/x"\n[[kiln]]\nid = "juniper"')
+    with write_tx(db):
+        for name in ("a.csv", "b.csv"):
+            row = SeenFile(f"juniper/{name}", 1, 1, 1, 1, clock.stamp(NOON), clock.stamp(NOON), kiln="juniper")
+            files.put(db, files.moved_to(row, "set aside", "no temperature in it"))
+    return db, settings
+
+
+def messages_after(db, settings, after):
+    with time_machine.travel(NOON + after, tick=False):
+        chores.check_files(db, settings)
+    return [(row["kind"], row["body"]) for row in db.query("select kind, body from outbox order by id")]
+
+
+def test_files_that_lie_unread_for_a_day_are_told_once_and_closed_when_gone(unread):
+    assert messages_after(*unread, timedelta(hours=20)) == []
+    for hours in (25, 26, 49):
+        ((kind, body),) = messages_after(*unread, timedelta(hours=hours))
+    assert kind == "raised"
+    assert "2 file(s) of juniper could not be taken in" in body
+    assert "no temperature in it" in body
+    assert "coilwatch status --files" in body
+    with write_tx(unread[0]):
+        for row in files.in_states(unread[0], *files.ATTENTION):
+            files.put(unread[0], files.moved_to(row, "taken in"))
+    assert [kind for kind, _ in messages_after(*unread, timedelta(hours=50))] == ["raised", "cleared"]
+
+
+def test_files_nobody_saw_to_for_a_month_are_let_go_in_silence_so_that_new_ones_are_told(unread):
+    db, settings = unread
+    messages_after(db, settings, timedelta(days=2))
+    assert len(messages_after(db, settings, timedelta(days=31))) == 1
+    assert troubles(db) == []
+    later = clock.stamp(NOON + timedelta(days=40))
+    with write_tx(db):
+        row = SeenFile("juniper/new.csv", 1, 1, 1, 1, later, later, kiln="juniper")
+        files.put(db, files.moved_to(row, "set aside", "another form"))
+    kinds = [kind for kind, _ in messages_after(db, settings, timedelta(days=41, hours=1))]
+    assert kinds == ["raised", "returned"]
 
 
 def test_a_back_up_is_made_once_a_day(make):

@@ -58,3 +58,17 @@ def test_beginning_twice_does_not_write_twice(settings, capsys):
     logging.getLogger("coilwatch.x").warning("once")
     assert len(lines(settings)) == 1
     assert capsys.readouterr().err == ""
+
+
+def test_the_log_is_begun_anew_when_full_and_only_a_few_old_ones_are_kept(settings, monkeypatch):
+    monkeypatch.setattr(service_log, "_BYTES", 2000)
+    service_log.begin(settings, quiet=True)
+    for number in range(200):
+        logging.getLogger("coilwatch").info("line %d of a long night", number)
+    logs = sorted(settings.folders.service_log.parent.glob("service.log*"))
+    assert [log.name for log in logs] == [
+        "service.log",
+        *(f"service.log.{n}" for n in range(1, service_log._FILES + 1)),
+    ]
+    assert all(log.stat().st_size <= 2000 for log in logs)
+    assert lines(settings)[-1]["said"] == "line 199 of a long night"

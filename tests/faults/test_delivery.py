@@ -125,6 +125,26 @@ def test_a_url_that_is_not_understood_is_for_a_person_to_mend(url: str) -> None:
     assert outcome.permanent
 
 
+def test_check_send_tries_each_target_and_names_it_by_its_label_only(
+    sink: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from daemon.main import main
+
+    monkeypatch.delenv("COILWATCH_SETTINGS", raising=False)
+    (tmp_path / "drop").mkdir()
+    settings = tmp_path / "coilwatch.toml"
+    settings.write_text(
+        f'[alerts.targets]\nphone = "json://localhost:{sink.port}/{TOKEN}"\ndesk = "json://localhost:1/{TOKEN}"\n'
+    )
+    assert main(["check", "--send", "--settings", str(settings)]) == 1
+    said = "".join(capsys.readouterr())
+    assert len(sink.got) == 1
+    assert "delivery to phone" in said
+    assert "delivery to desk" in said
+    assert "refuses the connection" in said
+    assert TOKEN not in said
+
+
 @pytest.fixture
 def https_port(tmp_path: Path) -> Iterator[int]:
     subprocess.run(

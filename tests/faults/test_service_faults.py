@@ -32,11 +32,11 @@ class Running:
         text += '[[kiln]]\nid = "juniper"\n[kiln.log]\ntemperature_unit = "C"\n'
         (root / "coilwatch.toml").write_text(text, encoding="utf-8")
 
-    def start(self) -> "subprocess.Popen[bytes]":
+    def start(self, program: str = START) -> "subprocess.Popen[bytes]":
         """Start the service."""
         with (self.root / "output.txt").open("ab") as out:
             self.process = subprocess.Popen(
-                [sys.executable, "-P", "-c", START, "start"], cwd=self.root, stdout=out, stderr=out
+                [sys.executable, "-P", "-c", program, "start"], cwd=self.root, stdout=out, stderr=out
             )
         return self.process
 
@@ -165,19 +165,89 @@ def test_a_killed_service_frees_its_lock_and_the_next_one_finishes_the_work(runn
 
 
 @posix
-def test_a_log_written_row_by_row_is_one_firing_in_the_end(running):
-    """A slow writer that keeps the file open: half-written states are never more than passing."""
-    text = running.samples[0].read_text(encoding="utf-8").splitlines(keepends=True)
+@pytest.mark.parametrize(
+    ("thinned", "bursts", "pause_s"), [(1, 12, 0.25), pytest.param(12, 1000, 1.0, marks=pytest.mark.slow)]
+)
+def test_a_log_written_row_by_row_is_one_firing_in_the_end(running, thinned, bursts, pause_s):
+    """A slow writer that keeps the file open (the slow run: one row a second): half-written states pass."""
+    header, *rows = running.samples[0].read_text(encoding="utf-8").splitlines(keepends=True)
+    text = [header, *rows[::thinned]]
     running.start()
     running.wait(lambda: bool(running.ask("select 1 from notes where key = 'looked'")))
+    each = max(1, len(text) // bursts)
     with (running.root / "drop/juniper/slow.csv").open("w", encoding="utf-8") as file:
-        for at in range(0, len(text), len(text) // 12):
-            file.writelines(text[at : at + len(text) // 12])
+        for at in range(0, len(text), each):
+            file.writelines(text[at : at + each])
             file.flush()
-            time.sleep(0.25)
-    running.wait(
-        lambda: running.ask("select size from files where state = 'taken in'") == [(running.samples[0].stat().st_size,)]
-    )
+            time.sleep(pause_s)
+    whole = len("".join(text).encode())
+    running.wait(lambda: running.ask("select size from files where state = 'taken in'") == [(whole,)])
+    running.wait(lambda: running.judged() == 1)
+    assert running.ask("select count(*) from firings") == [(1,)]
+    assert running.end() == 0
+
+
+CLOCK_TO_SET = """
+import datetime, signal, sys, time_machine
+from daemon.main import main
+def put(days):
+    def now(*_):
+        time_machine.travel(datetime.datetime.now(datetime.timezone.utc) + datetime.timedelta(days=days)).start()
+    return now
+signal.signal(signal.SIGUSR1, put(400))
+signal.signal(signal.SIGUSR2, put(-700))
+sys.exit(main())
+"""
+
+
+@posix
+@pytest.mark.slow
+def test_the_clock_set_on_by_a_year_and_back_by_two_stops_neither_intake_nor_messages(running, sink):
+    with (running.root / "coilwatch.toml").open("a", encoding="utf-8") as file:
+        file.write(f'[alerts.targets]\nphone = "json://localhost:{sink.port}"\n')
+    process = running.start(CLOCK_TO_SET)
+    dead = next(at for at, sample in enumerate(running.samples) if sample.name == "juniper-2026-01-22.csv")
+    for number in range(dead - 1):
+        running.drop(number)
+    running.wait(lambda: running.judged() == dead - 1)
+    process.send_signal(signal.SIGUSR1)
+    running.wait(lambda: "the clock was set by +345" in running.said())
+    running.drop(dead - 1)
+    running.wait(lambda: running.judged() == dead)
+    process.send_signal(signal.SIGUSR2)
+    running.wait(lambda: "the clock was set by -604" in running.said())
+    running.drop(dead)
+    running.wait(lambda: running.judged() == dead + 1)
+    running.wait(lambda: any(body["title"].startswith("juniper") for body in sink.bodies()))
+    assert running.end() == 0
+    assert running.ask("select count(*) from outbox where ended is null and part = 'text'") == [(0,)]
+    assert running.ask("pragma integrity_check") == [("ok",)]
+
+
+@posix
+def test_a_database_of_a_newer_version_is_refused_and_left_as_it_is(running):
+    assert running.command("start", "--once").returncode == 0
+    with contextlib.closing(sqlite3.connect(running.root / "data/coilwatch.db")) as db:
+        db.execute("insert into _sqlite_migrations (migration_set, name, applied_at) values ('store', 'm999', 'x')")
+        db.commit()
+    before = (running.root / "data/coilwatch.db").read_bytes()
+    for words in (("start",), ("status",)):
+        refused = running.command(*words)
+        assert refused.returncode == 3, words
+        assert "written by a newer Coilwatch" in refused.stderr
+        assert "Traceback" not in refused.stderr
+    assert (running.root / "data/coilwatch.db").read_bytes() == before
+
+
+@posix
+def test_a_file_without_a_right_to_read_it_is_named_and_read_once_it_has_one(running):
+    file = running.drop(0)
+    file.chmod(0)
+    if os.access(file, os.R_OK):
+        pytest.skip("an administrator may read everything")
+    running.start()
+    running.wait(lambda: bool(running.ask("select 1 from files where reason like '%cannot be opened%'")))
+    file.chmod(0o600)
     running.wait(lambda: running.judged() == 1)
     assert running.end() == 0
 

@@ -1,6 +1,7 @@
 """From judged firings to messages owed, in the database: who is told what, and what the commands do."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -193,6 +194,21 @@ def test_a_trouble_of_the_machine_room_is_told_and_closed(studio: Any, judged: A
     assert rows[0]["title"] == "Coilwatch: needs a look at the computer"
     assert "The drop folder is gone." in rows[0]["body"]
     assert "Plug it in." in rows[0]["body"]
+
+
+def test_what_stands_of_a_kiln_taken_out_of_the_register_is_closed_with_the_reason(
+    studio: Any, finding: Any, judged: Any
+) -> None:
+    desk = Desk(studio, judged)
+    desk.fire(finding())
+    without = replace(desk.settings, kilns=tuple(kiln for kiln in desk.settings.kilns if kiln.id != "juniper"))
+    for _ in range(2):
+        with write_tx(desk.db):
+            alerts.tick(desk.db, without, desk.now + DAY)
+    texts = list(desk.db.query("select kind, body from outbox where part = 'text'"))
+    assert [row["kind"] for row in texts] == ["raised", "cleared"]
+    assert "no longer in the register" in texts[1]["body"]
+    assert alerts.open_alerts(desk.db) == []
 
 
 def test_every_transition_is_kept_with_its_reason(studio: Any, finding: Any, judged: Any) -> None:

@@ -62,6 +62,15 @@ def test_a_clock_set_back_brings_no_old_digest(studio: Any) -> None:
         assert not write(settings, db, MONDAY + 7 * DAY - weeks * 7 * DAY)
 
 
+def test_a_clock_that_was_wrong_by_years_does_not_end_the_digests(studio: Any) -> None:
+    settings, db = studio()
+    write(settings, db, MONDAY)
+    assert write(settings, db, MONDAY + 700 * DAY)
+    assert write(settings, db, MONDAY + 7 * DAY)
+    assert not write(settings, db, MONDAY + 7 * DAY)
+    assert write(settings, db, MONDAY + 14 * DAY)
+
+
 @pytest.mark.parametrize(
     "alerts_table", ['[alerts]\ndigest_day = "never"\n[alerts.targets]\nphone = "json://localhost:9"', ""]
 )

@@ -97,6 +97,25 @@ def test_a_log_exported_again_with_more_rows_replaces_its_earlier_reading_and_wh
     assert studio.here.judged == 4
 
 
+def test_a_late_log_has_the_firings_from_the_last_kept_state_on_judged_again_and_changes_no_earlier_one(studio):
+    days = [DAY + timedelta(days=5 * number) for number in range(30)]
+    for number, day in enumerate(days):
+        studio.drop(f"juniper/{number:02}.csv", log_text(day, step_min=15, climb_c_per_h=150.0 - number))
+    studio.work()
+    before = [firing.assessment for firing in studio.firings()]
+    kept = [row[0] for row in studio.db.execute("select position from firings where state_after is not null")]
+    assert kept == [0, 8, 16, *range(22, 30)]
+    studio.here.judged = 0
+    studio.drop("juniper/late.csv", log_text(days[13] + timedelta(days=2), step_min=15))
+    studio.pass_time(11)
+    studio.work()
+    assert studio.here.judged == 31 - 9  # from the state after number 8 on
+    after = [firing.assessment for firing in studio.firings()]
+    assert after[:14] == before[:14]
+    assert len(after) == 31
+    assert after[14].index == 14
+
+
 def test_a_firing_cut_over_two_files_is_one_firing(studio):
     header, *body = log_text(DAY, climb_c_per_h=150.0).splitlines()
     studio.drop("juniper/a.csv", "\n".join([header, *body[:120]]) + "\n")

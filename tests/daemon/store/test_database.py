@@ -1,10 +1,13 @@
 """Opening the database, and writing to it from several sides."""
 
+import json
 import sqlite3
 import threading
+import zlib
 from datetime import UTC, datetime
 
 import pytest
+from sqlite_utils import Database
 
 from config.logbook import LogbookEntry
 from daemon import clock
@@ -138,3 +141,24 @@ def test_stale_firings_reach_back_as_far_as_the_earliest_change(db):
         for since in ("2026-03-02", "2026-02-01", "2026-05-01"):
             kilns.mark_stale(db, "juniper", since)
     assert kilns.get(db, "juniper").stale_from == "2026-02-01"
+
+
+def test_a_database_of_the_first_version_is_packed_and_loses_nothing(place):
+    from daemon.store.schema import migrations
+
+    place.parent.mkdir(parents=True)
+    first = Database(sqlite3.connect(place))
+    migrations.apply(first, stop_before="m002_packed_assessments")
+    said, state = json.dumps({"said": "°" * 3000}), json.dumps({"state": 1})
+    sql = "insert into firings (kiln, position, started, parts, logs, assessment, state_after) values (?,?,?,?,?,?,?)"
+    first.execute(sql, ["juniper", 0, "2026", "[]", "[]", said, state])
+    first.execute(sql, ["juniper", 1, "2027", "[]", "[]", None, None])
+    first.conn.commit()
+    first.close()
+    db = open_store(place)
+    rows = db.execute("select position, assessment, state_after from firings order by id").fetchall()
+    assert [row[0] for row in rows] == [0, 1]
+    assert [zlib.decompress(part).decode() for part in rows[0][1:]] == [said, state]
+    assert rows[1][1:] == (None, None)
+    assert len(rows[0][1]) < len(said) / 10
+    db.close()
