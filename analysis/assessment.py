@@ -6,13 +6,14 @@ depend on how many firings came before.
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import exp
+from math import exp, log
 
 import numpy as np
 
 from analysis.causes.case import Case
 from analysis.causes.diagnosis import diagnose
 from analysis.causes.readings import with_readings
+from analysis.circuits import OPEN_CIRCUIT
 from analysis.condition import Condition
 from analysis.findings import Climb, Finding, Outlook, PowerRatio
 from analysis.firing import Firing
@@ -23,7 +24,7 @@ from analysis.outlook import margin_from_climb, margin_from_duty, outlook
 from analysis.reading import FiringLog
 from analysis.record import record_of
 from analysis.state import KilnState, begin, update
-from analysis.verification import verification
+from analysis.verification import proved, verification
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 
@@ -47,12 +48,15 @@ def assess(
     case = Case(kiln, log, firing, measures, measures.signs, condition, state.causes, tuple(entries))
     memory, findings = diagnose(case)
     findings = with_readings(kiln, condition, findings, entries)
-    state = replace(state, causes=memory)
     measures = _weighed_energy(measures, condition)
     condition = _at_nameplate_volts(condition, findings)
     if memory.lost is not None and not memory.lost.in_level and memory.lost.size is not None:
         condition = _with_unseen_loss(condition, findings, memory.lost.size)
+    if measures.output not in ("duty", "on-off"):
+        condition = _coming_and_going(case, condition, findings)
     work = _heat_work(log)
+    repair_shown = verification(case, memory, findings)
+    state = replace(state, causes=proved(memory, repair_shown))
     assessment = Assessment(
         kiln=kiln.id,
         index=condition.index,
@@ -68,8 +72,8 @@ def assess(
         cone=None if work is None else work.cone,
         outlook=_outlook(kiln, condition, measures, firing),
         findings=findings,
-        verification=verification(case, memory, findings),
-        missing=_missing(kiln, log, measures),
+        verification=repair_shown,
+        missing=_missing(kiln, log, measures, condition),
         problems=log.problems,
         condition=condition,
         firing=firing,
@@ -106,7 +110,9 @@ def _at_nameplate_volts(condition: Condition, findings: Sequence[Finding]) -> Co
     takes = sum(f.probability for f in findings if f.cause in _TAKES_POWER and f.severity != "info")
     kept = keeps / (keeps + takes)
     size = min(0.0, step.size.value) if step is not None and step.size is not None else 0.0
-    lost = slow.value + size
+    # earlier faults may stand beside this one: then the level lies lower than one step below the slow part
+    lost = min(slow.value + size, level.value)
+    size = lost - slow.value
     value = slow.value if kept > 0.5 else level.value
     spread = Z90 * slow.error
     low = min(slow.value - spread, lost - spread) if kept < 1.0 - _OTHER_BRANCH else slow.value - spread
@@ -121,6 +127,37 @@ def _at_nameplate_volts(condition: Condition, findings: Sequence[Finding]) -> Co
         level_low=low,
         level_high=slow.value + spread,
         at_least=None if condition.at_least is None else condition.at_least + max(0.0, shift),
+    )
+
+
+_OFF, _OFF_SPREAD = 0.4, 0.2
+"""Share of a firing in which a loose connection is off: off for most of it, it is an open circuit, which shows as such
+(common practice, no source)."""
+
+
+def _coming_and_going(case: Case, condition: Condition, findings: Sequence[Finding]) -> Condition:
+    """Return the condition less what a loose connection takes, where no output is logged to measure it by.
+
+    Power that comes and goes within minutes bends the climb both ways, so the balance says little of its mean; known
+    is what the circuit takes while it is off.
+    """
+    loose = next((f for f in findings if f.severity != "info"), None)
+    slow = condition.slow
+    if loose is None or loose.cause != "loose_connection" or slow is None or condition.level is None:
+        return condition
+    parts = [
+        1.0 - exp(s.total) for s in case.steps if s.fault.kind == OPEN_CIRCUIT and loose.zone in (None, s.zone, "")
+    ]
+    if not parts:
+        return condition
+    whole = sum(parts) / len(parts)
+    spread = Z90 * slow.error
+    value = slow.value + log(1.0 - _OFF * whole)
+    return replace(
+        condition,
+        level=Estimate(value, (slow.error**2 + (_OFF_SPREAD * whole) ** 2) ** 0.5),
+        level_low=slow.value + log(1.0 - (_OFF + 2 * _OFF_SPREAD) * whole) - spread,
+        level_high=slow.value + spread,
     )
 
 
@@ -216,9 +253,16 @@ def _outlook(kiln: Kiln, condition: Condition, measures: Measures, firing: Firin
     )
 
 
-def _missing(kiln: Kiln, log: FiringLog, measures: Measures) -> tuple[str, ...]:
+def _missing(kiln: Kiln, log: FiringLog, measures: Measures, condition: Condition) -> tuple[str, ...]:
     """Return what is not known and what it would add, one sentence each."""
     out = []
+    if condition.renewed_firing is not None:
+        ago = condition.index - condition.renewed_firing + 1
+        since = "this firing" if ago == 1 else f"the last {ago} firings"
+        out.append(
+            f"In {since} the kiln gave its full power again, as with new elements, though the logbook holds no repair: "
+            "enter it, so that the reference starts afresh."
+        )
     if log.output is None:
         out.append("The log holds no output: power can be judged only where the kiln runs flat out.")
     if log.set_point_c is None:

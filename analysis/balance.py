@@ -12,8 +12,10 @@ and C apart, only their ratios; so what is kept of a firing is the matrix of sec
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.clay_water import water_loss_per_h
 from analysis.full_output import Drive, rates_c_per_h
@@ -47,6 +49,26 @@ _WATER_HEAT = 0.5
 15 MJ, half an hour of 8 kW."""
 
 
+@lru_cache
+def _upper(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns of the upper triangle, row by row."""
+    return np.triu_indices(size)
+
+
+def _triangle_of(matrix: FloatArray) -> tuple[float, ...]:
+    """Upper triangle of a symmetric matrix, row by row."""
+    numbers: list[float] = matrix[_upper(matrix.shape[0])].tolist()
+    return tuple(numbers)
+
+
+def _matrix_of(triangle: tuple[float, ...], size: int) -> FloatArray:
+    """Symmetric matrix (size, size) of its upper triangle."""
+    upper = _upper(size)
+    full = np.empty((size, size))
+    full[upper] = full.T[upper] = triangle
+    return full
+
+
 @dataclass(frozen=True, slots=True)
 class HeatMoments:
     """Weighted second moments of a firing's blocks in which every zone's output is known.
@@ -68,10 +90,7 @@ class HeatMoments:
 
     def matrix(self) -> FloatArray:
         """The symmetric moment matrix, shape (z + 2, z + 2)."""
-        size = self.zones + 2
-        full = np.zeros((size, size))
-        full[np.triu_indices(size)] = self.moments
-        return full + np.triu(full, 1).T
+        return _matrix_of(self.moments, self.zones + 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +107,7 @@ class ZoneMoments:
 
     def matrix(self) -> FloatArray:
         """The symmetric moment matrix, shape (4, 4)."""
-        full = np.zeros((4, 4))
-        full[np.triu_indices(4)] = self.moments
-        return full + np.triu(full, 1).T
+        return _matrix_of(self.moments, 4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +149,7 @@ def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off
     counting: u (1 - u) / samples.
     """
     zones = grid.zone_c.shape[1]
-    flux = np.stack([flux_into_wall(grid.zone_c[:, zone], grid.step_s) for zone in range(zones)], axis=1)
+    flux = flux_into_wall(grid.zone_c, grid.step_s)
     output = drive.output if grid.supply is None else drive.output * grid.supply[:, None]
     zone_c = _block_means(grid.zone_c)
     rate = _block_means(rates_c_per_h(grid, 1))
@@ -140,17 +157,20 @@ def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off
     error = np.where(mean_c < _CLAY_WATER_C[0], _MODEL_ERROR_WARMING, _MODEL_ERROR)
     error[(mean_rate > 0.0) & (mean_c > _CLAY_WATER_C[0]) & (mean_c < _CLAY_WATER_C[1])] = _MODEL_ERROR_CLAY_WATER
     error[mean_rate < -5.0] = _MODEL_ERROR
-    turn = np.abs(np.diff(mean_rate, prepend=mean_rate[:1])) / RATE_UNIT_C_PER_H
-    turn = np.maximum(turn, np.append(turn[1:], 0.0))
+    turns = np.zeros(mean_rate.size + 1)
+    turns[1:-1] = np.abs(mean_rate[1:] - mean_rate[:-1]) / RATE_UNIT_C_PER_H
+    turn = np.maximum(turns[:-1], turns[1:])
     error = np.hypot(error, _LAG_ERROR * turn)
     mean_output = _block_means(output)
     if on_off:
         share = np.clip(np.nan_to_num(mean_output, nan=0.5), 0.02, 0.98).mean(axis=1)
         duty_error = share * (1.0 - share) / (samples_per_bin * BLOCK_BINS * zones)
-        steady = np.nan_to_num(mean_output).max(axis=1) > 0.0
+        steady = (mean_output > 0.0).any(axis=1)
         error = np.sqrt(error**2 + np.where(steady, duty_error, 0.0))
-    usable = _block_means((~grid.gap).astype(np.float64)) > 0.99
-    usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.15
+    count = zone_c.shape[0]
+    usable: BoolArray = ~np.any(grid.gap[: count * BLOCK_BINS].reshape(count, BLOCK_BINS), axis=1)
+    if not grid.seen.all():
+        usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.15
     water = _block_means(water_loss_per_h(grid.mean_c, grid.step_s))
     return Blocks(_block_means(grid.mid_s), zone_c, rate, _block_means(flux), mean_output, water, error, usable)
 
@@ -163,7 +183,7 @@ def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
     output = blocks.output
     good = blocks.usable & np.isfinite(output).all(axis=1)
     if welded:
-        good &= ~((np.nan_to_num(output).max(axis=1) < 0.02) & (blocks.rate_c_per_h.mean(axis=1) > 5.0))
+        good &= (output >= 0.02).any(axis=1) | (blocks.rate_c_per_h.mean(axis=1) <= 5.0)
     # the first block holds the start of heating, whatever the wall did before
     good[:1] = False
     count = int(good.sum())
@@ -186,7 +206,7 @@ def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
     least, most = output[good].min(axis=1), output[good].max(axis=1)
     return HeatMoments(
         zones=zones,
-        moments=tuple(float(x) for x in matrix[np.triu_indices(zones + 2)]),
+        moments=_triangle_of(matrix),
         blocks=count,
         full_blocks=int((least > 0.9).sum()),
         cooling_blocks=int((most < 0.02).sum()),
@@ -218,7 +238,7 @@ def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
         behind = blocks.usable & (blocks.zone_c[:, zone] < mean_c - _BEHIND_OTHERS_C)
         standing = blocks.usable & (blocks.rate_c_per_h[:, zone] < _STANDING_C_PER_H)
         standing &= blocks.zone_c[:, zone] < _CLAY_WATER_C[0]
-        full = (unknown | behind | standing) & (np.nan_to_num(output[:, zone]) > 0.95)
+        full = (unknown | behind | standing) & (output[:, zone] > 0.95)
         count = int(full.sum())
         if count < 2:
             out.append(None)
@@ -238,7 +258,7 @@ def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
         water = blocks.water_per_h[full] / error
         along = weighted.T @ water
         matrix -= np.outer(along, along) / (water @ water + 1.0 / _WATER_HEAT**2)
-        out.append(ZoneMoments(tuple(float(x) for x in matrix[np.triu_indices(4)]), count))
+        out.append(ZoneMoments(_triangle_of(matrix), count))
     return tuple(out)
 
 

@@ -44,13 +44,16 @@ def _bands(grid: Grid, use: BoolArray, weight: FloatArray, *, rising: bool) -> t
     where = np.flatnonzero(use)
     if where.size < 3:
         return ()
-    band = np.floor(mean[where] / BAND_C).astype(np.intp)
-    starts = np.flatnonzero(np.concatenate(([True], (np.diff(band) != 0) | (np.diff(where) != 1))))
+    climb = mean[where]
+    band = np.floor(climb / BAND_C).astype(np.intp)
+    begins = np.ones(where.size, dtype=np.bool_)
+    begins[1:] = (band[1:] != band[:-1]) | (where[1:] - where[:-1] != 1)
+    starts = np.flatnonzero(begins)
     count = np.diff(np.append(starts, where.size)).astype(np.float64)
     hours = grid.mid_s[where] / 3600.0
-    run = np.repeat(np.arange(starts.size), count.astype(np.intp))
+    run = np.cumsum(begins) - 1
     x = hours - (np.add.reduceat(hours, starts) / count)[run]
-    y = mean[where] - (np.add.reduceat(mean[where], starts) / count)[run]
+    y = climb - (np.add.reduceat(climb, starts) / count)[run]
     spread = np.add.reduceat(x * x, starts)
     slope = np.divide(np.add.reduceat(x * y, starts), spread, out=np.zeros(starts.size), where=count >= 3)
     left = np.add.reduceat((y - slope[run] * x) ** 2, starts)
@@ -62,14 +65,9 @@ def _bands(grid: Grid, use: BoolArray, weight: FloatArray, *, rising: bool) -> t
     order = wanted[np.lexsort((count[wanted], band[starts[wanted]]))]
     keys = band[starts[order]]
     last = order[np.append(np.diff(keys) != 0, True)] if order.size else order
-    return tuple(
-        BandClimb(
-            float((band[starts[n]] + 0.5) * BAND_C),
-            Estimate(float(slope[n]), float(scatter[n] / np.sqrt(spread[n]))),
-            float(share[n]),
-        )
-        for n in last
-    )
+    columns = ((band[starts[last]] + 0.5) * BAND_C, slope[last], scatter[last] / np.sqrt(spread[last]), share[last])
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    return tuple(BandClimb(at_c, Estimate(rate, error), full) for at_c, rate, error, full in rows)
 
 
 def climb_bands(grid: Grid, drive: Drive) -> tuple[BandClimb, ...]:

@@ -30,22 +30,21 @@ _FROM_C = 400.0
 
 
 def _trend(windows: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Mean, change over the window and largest distance from the straight line of each window (w, k)."""
-    size = windows.shape[1]
+    """Mean, change over the window and largest distance from the straight line of each window (w, z, k)."""
+    size = windows.shape[-1]
     at = np.arange(size) - (size - 1) / 2.0
-    mean = windows.mean(axis=1)
+    mean = windows.mean(axis=-1)
     slope = windows @ at / (at @ at)
-    line = mean[:, None] + slope[:, None] * at
-    return mean, slope * (size - 1), np.abs(windows - line).max(axis=1)
+    line = mean[..., None] + slope[..., None] * at
+    return mean, slope * (size - 1), np.abs(windows - line).max(axis=-1)
 
 
-def _spread_over(flags: BoolArray, size: int, count: int) -> BoolArray:
-    """Blocks covered by the windows flagged."""
-    steps = np.zeros(count + 1)
-    at = np.flatnonzero(flags)
-    np.add.at(steps, at, 1.0)
-    np.add.at(steps, at + size, -1.0)
-    covered: BoolArray = np.cumsum(steps)[:count] > 0.0
+def _spread_over(flags: BoolArray, size: int) -> BoolArray:
+    """Blocks (w + size - 1, z) covered by the windows of ``size`` blocks flagged (w, z)."""
+    windows, zones = flags.shape
+    covered = np.zeros((windows + size - 1, zones), dtype=np.bool_)
+    for at in range(size):
+        covered[at : at + windows] |= flags
     return covered
 
 
@@ -82,11 +81,9 @@ def even_climb(grid: Grid, end: int) -> BoolArray:
     count = rates.shape[0]
     if count < _SLOWING_BLOCKS:
         return even
-    for zone in range(rates.shape[1]):
-        mean, change, off = _trend(sliding_window_view(rates[:, zone], _SLOWING_BLOCKS))
-        holds = (mean > 20.0) & (np.abs(change) < _EVEN * mean + 0.5) & (off < 0.03 * mean + _RATE_NOISE_C_PER_H)
-        blocks = _spread_over(holds, _SLOWING_BLOCKS, count)
-        even[: count * _BLOCK_BINS, zone] = np.repeat(blocks, _BLOCK_BINS)
+    mean, change, off = _trend(sliding_window_view(rates, _SLOWING_BLOCKS, axis=0))
+    holds = (mean > 20.0) & (np.abs(change) < _EVEN * mean + 0.5) & (off < 0.03 * mean + _RATE_NOISE_C_PER_H)
+    even[: count * _BLOCK_BINS] = np.repeat(_spread_over(holds, _SLOWING_BLOCKS), _BLOCK_BINS, axis=0)
     return even
 
 
@@ -103,24 +100,20 @@ def shape_of_climb(grid: Grid, end: int) -> tuple[BoolArray, BoolArray]:
         return full, steady
     rates = _block_rates(grid, end)
     hot = grid.zone_c[: count * _BLOCK_BINS : _BLOCK_BINS] > _FROM_C
-    for zone in range(zones):
-        windows = sliding_window_view(rates[:, zone], _SLOWING_BLOCKS)
-        mean, change, _ = _trend(windows)
-        slowing = -change / np.maximum(mean, 1.0)
-        # error of the change over the window: a straight line's slope from independent rates
-        error = _RATE_NOISE_C_PER_H * np.sqrt(12.0 / (_SLOWING_BLOCKS**3 - _SLOWING_BLOCKS)) * (_SLOWING_BLOCKS - 1)
-        falls = (mean > 20.0) & (slowing > _LEAST_SLOWING) & (slowing < _MOST_SLOWING) & (-change > _SURE * error)
-        # no step among them: a change of segment also lowers the rate, but all at once
-        steps = np.diff(windows, axis=1)
-        falls &= (steps.max(axis=1) < _RATE_NOISE_C_PER_H) & (-steps.min(axis=1) < -0.5 * change + _RATE_NOISE_C_PER_H)
-        blocks_full = _trimmed(_spread_over(falls, _SLOWING_BLOCKS, count) & hot[:, zone])
-        if blocks_full.sum() < _LEAST_FULL_BLOCKS:
-            blocks_full[:] = False
-        mean, change, off = _trend(sliding_window_view(rates[:, zone], _STEADY_BLOCKS))
-        holds = (
-            (mean > 20.0) & (np.abs(change) < _STEADY * mean + 0.5) & (off < 0.03 * mean + 2.0 * _RATE_NOISE_C_PER_H)
-        )
-        blocks_steady = _trimmed(_spread_over(holds, _STEADY_BLOCKS, count)) & ~blocks_full
-        full[: count * _BLOCK_BINS, zone] = np.repeat(blocks_full, _BLOCK_BINS)
-        steady[: count * _BLOCK_BINS, zone] = np.repeat(blocks_steady, _BLOCK_BINS)
+    windows = sliding_window_view(rates, _SLOWING_BLOCKS, axis=0)
+    mean, change, _ = _trend(windows)
+    slowing = -change / np.maximum(mean, 1.0)
+    # error of the change over the window: a straight line's slope from independent rates
+    error = _RATE_NOISE_C_PER_H * np.sqrt(12.0 / (_SLOWING_BLOCKS**3 - _SLOWING_BLOCKS)) * (_SLOWING_BLOCKS - 1)
+    falls = (mean > 20.0) & (slowing > _LEAST_SLOWING) & (slowing < _MOST_SLOWING) & (-change > _SURE * error)
+    # no step among them: a change of segment also lowers the rate, but all at once
+    steps = np.diff(windows, axis=-1)
+    falls &= (steps.max(axis=-1) < _RATE_NOISE_C_PER_H) & (-steps.min(axis=-1) < -0.5 * change + _RATE_NOISE_C_PER_H)
+    blocks_full = _trimmed(_spread_over(falls, _SLOWING_BLOCKS) & hot)
+    blocks_full[:, blocks_full.sum(axis=0) < _LEAST_FULL_BLOCKS] = False
+    mean, change, off = _trend(sliding_window_view(rates, _STEADY_BLOCKS, axis=0))
+    holds = (mean > 20.0) & (np.abs(change) < _STEADY * mean + 0.5) & (off < 0.03 * mean + 2.0 * _RATE_NOISE_C_PER_H)
+    blocks_steady = _trimmed(_spread_over(holds, _STEADY_BLOCKS)) & ~blocks_full
+    full[: count * _BLOCK_BINS] = np.repeat(blocks_full, _BLOCK_BINS, axis=0)
+    steady[: count * _BLOCK_BINS] = np.repeat(blocks_steady, _BLOCK_BINS, axis=0)
     return full, steady

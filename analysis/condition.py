@@ -59,7 +59,6 @@ class Balance:
     power_per_capacity: Estimate | None = None
     loss_per_capacity: Estimate | None = None
     power_per_loss: Estimate | None = None
-    supply: Estimate | None = None
     load: Estimate | None = None
 
 
@@ -73,13 +72,14 @@ class Condition:
         is known (90 % interval wider than 0.12 without evidence of its own): then ``at_least`` may hold a bound.
     zone_levels : the same for each zone, None where a zone cannot be told apart.
     at_least : lower bound (log, 95 % one-sided) from a firing that kept pace, where ``power`` is None.
-    power, zone_power : this firing's own evidence (supply divided out where volts are known), None if it has none.
+    power : this firing's own evidence (supply divided out where volts are known), None if it has none.
     step : a sudden change, if one is more likely than not among recent firings.
     level_low, level_high : 90 % interval of ``level`` (log; the mixture's own quantiles, not level +/- 1.645 error).
     programme, programme_fired, new_programme : name or made-up name, times fired so far with this one, first time.
     leak : probability that heat loss rose suddenly within the last 20 firings (power per capacity unchanged).
     stories : the surviving histories, most probable first (probabilities sum to 1).
     slow : the level without the sudden changes that stand unrepaired: what ageing alone has done.
+    renewed_firing : firing from which the power is back though no logbook entry says why, None if it is not.
     end, short_c : the firing's end and how far it stayed below its programme's peak, corrected from earlier firings.
     """
 
@@ -91,7 +91,6 @@ class Condition:
     drift: Estimate | None
     zone_levels: tuple[Estimate | None, ...]
     power: Estimate | None
-    zone_power: tuple[Estimate | None, ...]
     at_least: float | None
     balance: Balance
     step: Step | None
@@ -105,3 +104,4 @@ class Condition:
     short_c: float | None = None
     stories: tuple[Story, ...] = ()
     slow: Estimate | None = None
+    renewed_firing: int | None = None

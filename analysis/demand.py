@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.full_output import Drive, rates_c_per_h
 from analysis.grid import Grid
+from analysis.ranks import quantile
 
 _NO_RISE_C_PER_H = 6.0
 """A sound kiln at full output climbs at well over 50 deg C per hour below red heat; this is standing still."""
@@ -29,10 +30,8 @@ def no_rise(grid: Grid, drive: Drive) -> NoRise | None:
     standing = drive.full & (rates < _NO_RISE_C_PER_H)
     standing[drive.end :] = False
     best: NoRise | None = None
-    for zone in range(standing.shape[1]):
+    for zone in np.flatnonzero(standing.any(axis=0)).tolist():
         edges = np.flatnonzero(np.diff(np.concatenate(([False], standing[:, zone], [False])).astype(np.int8)))
-        if not edges.size:
-            continue
         starts, stops = edges[::2], edges[1::2]
         longest = int(np.argmax(stops - starts))
         minutes = float((stops - starts)[longest] * grid.step_s / 60.0)
@@ -51,10 +50,10 @@ def heat_without_demand_c(grid: Grid, drive: Drive) -> float | None:
     hottest = grid.zone_c >= grid.mean_c[:, None] - 2.0
     free = drive.off & (rates > _FREE_RISE_C_PER_H) & hottest
     if grid.set_point_c is not None:
-        free &= np.nan_to_num(grid.zone_c - grid.set_point_c, nan=0.0) > 3.0
+        free &= grid.zone_c - grid.set_point_c > 3.0
     rise = np.diff(grid.zone_c, axis=0, prepend=grid.zone_c[:1])
     best = 0.0
-    for zone in range(free.shape[1]):
+    for zone in np.flatnonzero(free.any(axis=0)).tolist():
         edges = np.flatnonzero(np.diff(np.concatenate(([False], free[:, zone], [False])).astype(np.int8)))
         for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
             best = max(best, float(rise[start:stop, zone].sum()))
@@ -67,7 +66,7 @@ def worst_lag_c(grid: Grid, drive: Drive) -> float | None:
         return None
     behind = (grid.set_point_c - grid.zone_c)[: drive.end]
     behind = behind[np.isfinite(behind).all(axis=1)]
-    return float(np.quantile(behind.max(axis=1), 0.95)) if behind.size else None
+    return quantile(behind.max(axis=1), 0.95) if behind.size else None
 
 
 def overshoot_c(grid: Grid) -> float | None:

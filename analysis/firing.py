@@ -96,7 +96,9 @@ def segments_of(grid: Grid, drive: Drive) -> tuple[Segment, ...]:
     count = mean.size // width
     if count < 2:
         return ()
-    edges = np.unique(np.append(np.arange(count) * width, mean.size - 1))
+    edges = np.append(np.arange(count) * width, mean.size - 1)
+    if width == 1:  # the last block begins at the last bin
+        edges = edges[:-1]
     at_edges = mean[edges]
     rates = np.diff(at_edges) / np.diff(grid.mid_s[edges]) * 3600.0
     kinds = np.where(rates > _HOLD_C_PER_H, 1, np.where(rates < -_HOLD_C_PER_H, -1, 0))
@@ -154,7 +156,7 @@ def _end_of(log: FiringLog, grid: Grid, drive: Drive, peak_c: float, planned_c: 
     if peak_c >= planned_c - _REACHED_C:
         return "complete"
     last = slice(max(0, drive.end - 15), max(1, drive.end))
-    behind = np.nanmean(drive.full[last].max(axis=1)) if drive.full[last].size else 0.0
+    behind = drive.full[last].any(axis=1).mean() if drive.full[last].size else 0.0
     return "stalled" if behind > 0.6 else "aborted"
 
 

@@ -8,7 +8,6 @@ without being logged.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.climb_shape import even_climb, shape_of_climb
 from analysis.grid import BoolArray, FloatArray, Grid
@@ -52,19 +51,23 @@ class Drive:
 
 def rates_c_per_h(grid: Grid, half_width: int = 2) -> FloatArray:
     """Rate of each zone's temperature over ``2 * half_width`` bins, deg C per hour, shape (n, z)."""
-    padded = np.pad(grid.zone_c, ((half_width, half_width), (0, 0)), mode="edge")
-    rise = padded[2 * half_width :] - padded[: -2 * half_width]
-    span = np.full(grid.mid_s.size, 2.0 * half_width)
-    span[:half_width] -= np.arange(half_width, 0, -1)
-    span[-half_width:] -= np.arange(1, half_width + 1)
-    rates: FloatArray = rise / span[:, None] * (3600.0 / grid.step_s)
+    zone_c, width = grid.zone_c, 2 * half_width
+    rates = np.empty_like(zone_c)
+    rates[half_width:-half_width] = (zone_c[width:] - zone_c[:-width]) * (3600.0 / (width * grid.step_s))
+    # at the ends the span is cut off at the first and at the last bin
+    cut = np.arange(half_width, width)[:, None] * (grid.step_s / 3600.0)
+    rates[:half_width] = (zone_c[half_width:width] - zone_c[0]) / cut
+    rates[-half_width:] = (zone_c[-1] - zone_c[-width:-half_width]) / cut[::-1]
     return rates
 
 
 def _smooth(values: FloatArray) -> FloatArray:
     """Mean over five bins; NaN spreads."""
-    padded = np.pad(values, ((2, 2), (0, 0)), mode="edge")
-    total = np.cumsum(np.vstack((np.zeros((1, padded.shape[1])), padded)), axis=0)
+    bins = values.shape[0]
+    total = np.zeros((bins + 5, values.shape[1]))
+    total[3 : bins + 3] = values
+    total[1:3], total[bins + 3 :] = values[0], values[-1]
+    np.cumsum(total, axis=0, out=total)
     mean: FloatArray = (total[5:] - total[:-5]) / 5.0
     return mean
 
@@ -82,18 +85,12 @@ def programme_end(grid: Grid, rates: FloatArray) -> int:
     heated &= (mean >= hottest_after - 12.0) & (mean > _SLOW_COOLING_BELOW_C)
     heated[int(mean.argmax())] = True
     if grid.set_point_c is not None:
-        lag = np.nanmean(np.where(np.isnan(grid.set_point_c), 1e3, grid.set_point_c) - grid.zone_c, axis=1)
+        lag = (np.where(np.isnan(grid.set_point_c), 1e3, grid.set_point_c) - grid.zone_c).mean(axis=1)
         heated |= (np.abs(lag) < 3.0) & (mean > 150.0)
     if grid.output is not None:
-        heated |= np.nan_to_num(grid.output).max(axis=1) > 0.02
+        heated |= (grid.output > 0.02).any(axis=1)
     last = np.flatnonzero(heated)
     return int(last[-1]) + 1 if last.size else 0
-
-
-def _end_run(flags: NDArray[np.bool_], start: int) -> NDArray[np.bool_]:
-    out = np.zeros_like(flags)
-    out[start:] = True
-    return out
 
 
 def drive_of(grid: Grid) -> Drive:
@@ -103,12 +100,11 @@ def drive_of(grid: Grid) -> Drive:
     """
     rates = rates_c_per_h(grid)
     end = programme_end(grid, rates)
-    after = _end_run(np.zeros(grid.seen.shape, dtype=np.bool_), end)
     if grid.output is not None:
         output = grid.output
-        full = np.nan_to_num(output) >= FULL_DUTY
-        off = np.nan_to_num(output, nan=1.0) <= 0.005
-        return Drive(output, full, off, logged=True, end=end)
+        return Drive(output, output >= FULL_DUTY, output <= 0.005, logged=True, end=end)
+    after = np.zeros(grid.seen.shape, dtype=np.bool_)
+    after[end:] = True
     output = np.full(grid.zone_c.shape, np.nan)
     off = after & (rates < 0.0)
     if grid.set_point_c is None:
@@ -119,8 +115,8 @@ def drive_of(grid: Grid) -> Drive:
         even = even_climb(grid, end)
         lag = _smooth(np.nan_to_num(behind))
         lag[np.isnan(behind)] = np.nan
-        full = (np.nan_to_num(lag) >= BEHIND_C) & (rates > _FALLING_C_PER_H) & ~after & ~even
-        off |= np.nan_to_num(lag) <= -ABOVE_C
+        full = (lag >= BEHIND_C) & (rates > _FALLING_C_PER_H) & ~after & ~even
+        off |= lag <= -ABOVE_C
         kept = np.isfinite(lag) & even & ~full & ~after
     output[full] = 1.0
     output[off] = 0.0

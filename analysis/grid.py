@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.ranks import median
 from analysis.reading.firing_log import FiringLog
 
 FloatArray = NDArray[np.float64]
@@ -26,6 +27,8 @@ class Grid:
     supply : shape (n,) or None, (volts / nameplate volts) squared: the share of rated power the supply allows.
     mean_c : shape (n,), temperature averaged over the zones.
     gap : shape (n,), True in an interruption of the log too long to interpolate over.
+
+    Each zone's bins lie together in memory: what is worked out across the zones of a bin then runs along whole columns.
     """
 
     step_s: float
@@ -67,23 +70,34 @@ def _filled(values: FloatArray) -> FloatArray:
     return out
 
 
+def _filled_bins(
+    which: NDArray[np.intp], elapsed_s: FloatArray, bins: int
+) -> tuple[BoolArray, NDArray[np.intp], FloatArray]:
+    """Which bins have samples, shape (bins,), and of these the number and mean time of the samples."""
+    count = np.bincount(which, minlength=bins)
+    has: BoolArray = count > 0
+    share = count[has]
+    return has, share, np.bincount(which, elapsed_s, minlength=bins)[has] / share
+
+
 def _temperatures(log: FiringLog, which: NDArray[np.intp], mid_s: FloatArray) -> tuple[FloatArray, BoolArray]:
     """Zone temperatures at the bin centres (the mean of a bin belongs to the mean time of its samples)."""
     bins, zones = mid_s.size, log.zone_c.shape[1]
-    zone_c = np.empty((bins, zones))
-    seen = np.empty((bins, zones), dtype=np.bool_)
+    zone_c = np.empty((zones, bins)).T
+    seen = np.empty((zones, bins), dtype=np.bool_).T
+    known = np.isfinite(log.zone_c)
+    all_rows = _filled_bins(which, log.elapsed_s, bins)  # the same for every zone without missing readings
     for zone in range(zones):
-        good = np.isfinite(log.zone_c[:, zone])
-        at = which[good]
-        count = np.bincount(at, minlength=bins)
-        has = count > 0
+        good, at, values = known[:, zone], which, log.zone_c[:, zone]
+        has, share, time = all_rows
+        if not good.all():
+            at, values = which[good], values[good]
+            has, share, time = _filled_bins(at, log.elapsed_s[good], bins)
         seen[:, zone] = has
-        if not has.any():
+        if not share.size:
             zone_c[:, zone] = np.nan
             continue
-        share = count[has]
-        temperature = np.bincount(at, log.zone_c[good, zone], minlength=bins)[has] / share
-        time = np.bincount(at, log.elapsed_s[good], minlength=bins)[has] / share
+        temperature = np.bincount(at, values, minlength=bins)[has] / share
         zone_c[:, zone] = np.interp(mid_s, time, temperature)
     return zone_c, seen
 
@@ -96,7 +110,8 @@ def grid_of(log: FiringLog, volts: float | None = None) -> Grid | None:
     elapsed = log.elapsed_s
     if elapsed.size < 4:
         return None
-    spacing = float(np.median(np.diff(elapsed)))
+    spacings = np.diff(elapsed)
+    spacing = median(spacings)
     step = max(STEP_S, spacing)
     bins = int(elapsed[-1] // step)
     if bins < 10:
@@ -109,16 +124,16 @@ def grid_of(log: FiringLog, volts: float | None = None) -> Grid | None:
     dead = ~seen.any(axis=0)
     if dead.any():
         zone_c[:, dead] = zone_c[:, ~dead].mean(axis=1, keepdims=True)
-    gaps = np.flatnonzero(np.diff(elapsed) > 4 * step)
+    gaps = np.flatnonzero(spacings > 4 * step)
     gap = np.zeros(bins, dtype=np.bool_)
     for at in gaps:
         gap[which[at] + 1 : which[at + 1]] = True
     zones = range(zone_c.shape[1])
     set_point = output = supply = None
     if log.set_point_c is not None:
-        set_point = np.stack([_bin_means(which, log.set_point_c[:, zone], bins) for zone in zones], axis=1)
+        set_point = np.stack([_bin_means(which, log.set_point_c[:, zone], bins) for zone in zones]).T
     if log.output is not None:
-        output = np.stack([_filled(_bin_means(which, log.output[:, zone], bins)) for zone in zones], axis=1)
+        output = np.stack([_filled(_bin_means(which, log.output[:, zone], bins)) for zone in zones]).T
         output[gap] = np.nan
     if log.volts is not None and volts:
         mean_v2 = _filled(_bin_means(which, log.volts * log.volts, bins))

@@ -17,6 +17,8 @@ and, for one firing only, the day's supply and the day's load (both log).
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
+from math import exp, log
 
 import numpy as np
 
@@ -41,68 +43,68 @@ _ZONE_WORTH = 0.3
 radiation and their programmes lag each other, which no balance of the whole kiln resolves."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Layout:
     """Where each quantity stands in the state vector of a kiln with ``zones`` zones."""
 
     zones: int
 
-    @property
+    @cached_property
     def drift(self) -> int:
         """Index of the drift."""
         return self.zones
 
-    @property
+    @cached_property
     def wall(self) -> int:
         """Index of the wall's conductance."""
         return self.zones + 1
 
-    @property
+    @cached_property
     def capacity(self) -> int:
         """Index of the heat capacity."""
         return self.zones + 2
 
-    @property
+    @cached_property
     def reference(self) -> int:
         """Index of the reference."""
         return self.zones + 3
 
-    @property
+    @cached_property
     def share(self) -> int:
         """First index of the zones' shares of work."""
         return self.zones + 6
 
-    @property
+    @cached_property
     def exchange(self) -> int:
         """Index of the exchange between zones (not a logarithm)."""
         return self.zones + 5
 
-    @property
+    @cached_property
     def slow_supply(self) -> int:
         """Index of the slow part of the supply."""
         return self.zones + 4
 
-    @property
+    @cached_property
     def wall_offset(self) -> int:
         """First index of the programmes' offsets in the wall's conductance."""
         return 2 * self.zones + 6
 
-    @property
+    @cached_property
     def capacity_offset(self) -> int:
         """First index of the programmes' offsets in heat capacity."""
         return self.wall_offset + MOST_PROGRAMMES
 
-    @property
+    @cached_property
     def size(self) -> int:
         """Length of the state vector."""
         return self.capacity_offset + MOST_PROGRAMMES
 
-    @property
+    @cached_property
     def supply(self) -> int:
         """Index of the day's supply in the vector augmented for one firing."""
         return self.size
 
-    @property
+    @cached_property
     def load(self) -> int:
         """Index of the day's load in the augmented vector."""
         return self.size + 1
@@ -112,7 +114,7 @@ def whole_power(layout: Layout, mean: FloatArray, shares: FloatArray) -> tuple[f
     """Log of the whole kiln's power over that as first seen, and its gradient with respect to the zones' logs."""
     parts = shares * np.exp(mean[: layout.zones])
     total = float(parts.sum())
-    return float(np.log(total)), parts / total
+    return log(total), parts / total
 
 
 def _roots(matrix: FloatArray) -> FloatArray:
@@ -206,7 +208,8 @@ class FiringModel:
         zones = layout.zones
         self._output_is_data = output_is_data
         self._log_blur = 0.0
-        self._zones, self._shares, self._whole = zones, shares, whole
+        self._zones, self._whole = zones, whole
+        self._parts: list[float] = shares.tolist()
         self._by_zone = tuple(by_zone) if any(rows is not None for rows in by_zone) else ()
         at = [*range(zones), layout.wall, layout.capacity, layout.slow_supply]
         at += [layout.wall_offset + slot, layout.capacity_offset + slot, layout.supply, layout.load]
@@ -222,6 +225,8 @@ class FiringModel:
             self._share_rows = np.hstack((centre, np.zeros((zones, 7)), -centre, spare))
             self._log_shares = log_shares / share_error
         self.active = np.asarray(at)
+        parts = (whole, self._share_rows, *self._by_zone)
+        self._count = sum(rows.shape[0] for rows in parts if rows is not None)
 
     @property
     def empty(self) -> bool:
@@ -235,52 +240,44 @@ class FiringModel:
         for making every residual small. Errors are shares of the rated power; divided by P they grow as it falls,
         which is taken at ``start`` (the entries expected before this firing).
         """
-        zones = self._zones
-        residuals: list[FloatArray] = []
-        jacobians: list[FloatArray] = []
-        flows = state[zones : zones + 7]
-        ln_wall, ln_capacity = float(_BY_WALL @ flows), float(_BY_CAPACITY @ flows)
+        zones, values = self._zones, state.tolist()
+        ln_wall, ln_capacity = (_BY_FLOWS @ state[zones : zones + 7]).tolist()
+        residual = np.empty(self._count)
+        jacobian = np.zeros((self._count, state.size))
+        row = 0
         if self._whole is not None:
-            parts = self._shares * np.exp(state[:zones])
-            power = float(parts.sum())
-            gradient = parts / power
-            wall, capacity = float(np.exp(ln_wall)) / power, float(np.exp(ln_capacity)) / power
-            theta = np.append(gradient, (-wall, -capacity))
-            slope = np.zeros((zones + 2, state.size))
-            slope[:zones, :zones] = np.diag(gradient) - np.outer(gradient, gradient)
-            slope[zones, :zones] = wall * gradient
-            slope[zones, zones : zones + 7] = -wall * _BY_WALL
-            slope[zones + 1, :zones] = capacity * gradient
-            slope[zones + 1, zones : zones + 7] = -capacity * _BY_CAPACITY
-            rows = self._whole * self._power(start)
-            residuals.append(rows @ theta)
-            jacobians.append(rows @ slope)
+            row = self._whole.shape[0]
+            power, scale = self._power(values), self._power(start.tolist())
+            gradient = [share * exp(value) / power for share, value in zip(self._parts, values, strict=False)]
+            factors = np.array((*gradient, -exp(ln_wall) / power, -exp(ln_capacity) / power))
+            terms = self._whole * (factors * scale)
+            residual[:row] = terms.sum(axis=1)
+            # every term is a ratio to the power: as a zone's power grows so does its own, and all of them shrink
+            jacobian[:row, :zones] = terms[:, :zones] - np.multiply.outer(residual[:row], factors[:zones])
+            jacobian[:row, zones : zones + 7] = terms[:, zones:] @ _BY_FLOWS
         if self._share_rows is not None and self._log_shares is not None:
-            residuals.append(self._log_shares + self._share_rows @ state)
-            jacobians.append(self._share_rows)
+            part = slice(row, row + zones)
+            residual[part] = self._log_shares + self._share_rows @ state
+            jacobian[part] = self._share_rows
+            row += zones
         for zone, of_zone in enumerate(self._by_zone):
             if of_zone is not None:
-                at = zones + 7 + zone
-                wall = float(np.exp(ln_wall + state[at] - state[zone]))
-                capacity = float(np.exp(ln_capacity + state[at] - state[zone]))
-                lent = float(np.exp(-state[zone]))
-                exchange = float(state[-1]) * lent
-                theta = np.array([1.0, -wall, -capacity, -exchange])
-                slope = np.zeros((4, state.size))
-                slope[1:, zone] = wall, capacity, exchange
-                slope[1, zones : zones + 7] = -wall * _BY_WALL
-                slope[2, zones : zones + 7] = -capacity * _BY_CAPACITY
-                slope[1:3, at] = -wall, -capacity
-                slope[3, -1] = -lent
-                rows = of_zone * float(np.exp(start[zone]))
-                residuals.append(rows @ theta)
-                jacobians.append(rows @ slope)
-        if len(residuals) == 1:
-            return residuals[0], jacobians[0]
-        return np.concatenate(residuals), np.concatenate(jacobians)
+                part = slice(row, row + of_zone.shape[0])
+                row = part.stop
+                at, scale = zones + 7 + zone, exp(float(start[zone]))
+                wall, capacity = (-exp(flow + values[at] - values[zone]) for flow in (ln_wall, ln_capacity))
+                lent = -exp(-values[zone])
+                terms = of_zone * (np.array((1.0, wall, capacity, lent * values[-1])) * scale)
+                residual[part] = terms.sum(axis=1)
+                jacobian[part, zones : zones + 7] = terms[:, 1:3] @ _BY_FLOWS
+                jacobian[part, zone] = terms[:, 0] - residual[part]
+                jacobian[part, at] = terms[:, 1] + terms[:, 2]
+                jacobian[part, -1] = of_zone[:, 3] * (lent * scale)
+        return residual, jacobian
 
-    def _power(self, state: FloatArray) -> float:
-        return float((self._shares * np.exp(state[: self._zones])).sum())
+    def _power(self, values: Sequence[float]) -> float:
+        """Power over that as new, from the entries of the state (the zones' logs come first)."""
+        return sum(share * exp(value) for share, value in zip(self._parts, values, strict=False))
 
     def log_volume(self, start: FloatArray) -> float:
         """Log of the change of volume from data to residuals: errors grow where power is expected to be low.
@@ -289,7 +286,7 @@ class FiringModel:
         Plus whatever ``blurred`` has widened.
         """
         if self._output_is_data and self._whole is not None:
-            return self._log_blur + float(self._whole.shape[0] * np.log(self._power(start)))
+            return self._log_blur + float(self._whole.shape[0]) * log(self._power(start.tolist()))
         return self._log_blur
 
     def blurred(self, scale: float) -> "FiringModel":
@@ -298,9 +295,18 @@ class FiringModel:
         other._widen(scale)  # noqa: SLF001 - the copy is of this class
         return other
 
+    def share_blurred(self, scale: float) -> "FiringModel":
+        """The same firing with the errors of the zones' shares alone larger by ``scale``."""
+        if self._share_rows is None or self._log_shares is None:
+            return self
+        other = copy(self)
+        other._log_blur -= float(np.log(scale)) * (self._zones - 1)  # noqa: SLF001 - the copy is of this class
+        other._share_rows = self._share_rows / scale  # noqa: SLF001
+        other._log_shares = self._log_shares / scale  # noqa: SLF001
+        return other
+
     def _widen(self, scale: float) -> None:
-        parts = (self._whole, self._share_rows, *self._by_zone)
-        self._log_blur -= float(np.log(scale)) * sum(rows.shape[0] for rows in parts if rows is not None)
+        self._log_blur -= log(scale) * self._count
         self._whole = None if self._whole is None else self._whole / scale
         self._by_zone = tuple(None if rows is None else rows / scale for rows in self._by_zone)
         if self._share_rows is not None and self._log_shares is not None:
@@ -310,8 +316,7 @@ class FiringModel:
 
 # ln A and ln C as felt in one firing, by (A, C, slow supply, offset in A, offset in C, day's supply, day's load): a
 # better supply makes both look smaller, as they are measured in outputs
-_BY_WALL = np.array([1.0, 0.0, -1.0, 1.0, LOAD_SLOPE, -1.0, LOAD_SLOPE])
-_BY_CAPACITY = np.array([0.0, 1.0, -1.0, 0.0, 1.0, -1.0, 1.0])
+_BY_FLOWS = np.array([[1.0, 0.0, -1.0, 1.0, LOAD_SLOPE, -1.0, LOAD_SLOPE], [0.0, 1.0, -1.0, 0.0, 1.0, -1.0, 1.0]])
 
 
 def kept_margin(
@@ -322,14 +327,15 @@ def kept_margin(
     The kiln did it below full output, so the margin is positive.
     """
     whole, by_zone = whole_power(layout, state, shares)
-    extra = state[layout.capacity_offset + slot] + state[layout.load]
-    wall = kept.flux * float(np.exp(state[layout.wall] + state[layout.wall_offset + slot] + LOAD_SLOPE * extra))
-    capacity = kept.rate * float(np.exp(state[layout.capacity] + extra))
+    at_wall, at_capacity = layout.wall_offset + slot, layout.capacity_offset + slot
+    extra = float(state[at_capacity] + state[layout.load])
+    wall = kept.flux * exp(float(state[layout.wall] + state[at_wall]) + LOAD_SLOPE * extra)
+    capacity = kept.rate * exp(float(state[layout.capacity]) + extra)
     asked = max(wall + capacity, 1e-3)
     gradient = np.zeros(state.size)
     gradient[: layout.zones] = by_zone
-    gradient[[layout.slow_supply, layout.supply]] = 1.0
-    gradient[[layout.wall, layout.wall_offset + slot]] = -wall / asked
+    gradient[layout.slow_supply] = gradient[layout.supply] = 1.0
+    gradient[layout.wall] = gradient[at_wall] = -wall / asked
     gradient[layout.capacity] = -capacity / asked
-    gradient[[layout.capacity_offset + slot, layout.load]] = -(LOAD_SLOPE * wall + capacity) / asked
-    return whole + float(state[layout.slow_supply] + state[layout.supply]) - float(np.log(asked)), gradient
+    gradient[at_capacity] = gradient[layout.load] = -(LOAD_SLOPE * wall + capacity) / asked
+    return whole + float(state[layout.slow_supply] + state[layout.supply]) - log(asked), gradient

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.ranks import quantile
 from analysis.reading.firing_log import FloatArray
 
 KIND = "self-supporting regular cone, by the heating rate over the last 100 °C"
@@ -94,7 +95,7 @@ def last_climb(elapsed_s: FloatArray, temperature_c: FloatArray) -> LastClimb | 
     time, temp = elapsed_s[good], temperature_c[good]
     if time.size < 10:
         return None
-    peak = float(np.percentile(temp, 99.9))
+    peak = quantile(temp, 0.999)
     reached = int(np.argmax(temp >= peak - 3.0))
     below = np.flatnonzero(temp[: reached + 1] <= peak - 100.0)
     if below.size == 0:
@@ -102,7 +103,7 @@ def last_climb(elapsed_s: FloatArray, temperature_c: FloatArray) -> LastClimb | 
     start = int(below[-1])
     hours = float(time[reached] - time[start]) / 3600.0
     rise = float(temp[reached] - temp[start])
-    held = np.diff(time)[reached:][temp[reached:-1] >= peak - 6.0]
+    held = np.diff(time[reached:])[temp[reached:-1] >= peak - 6.0]
     hold = max(0.0, float(held.sum()) / 3600.0 - 3.0 / max(rise / max(hours, 1e-6), 1.0))
     return LastClimb(peak, rise / hours, hold) if hours > 0 else None
 

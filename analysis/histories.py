@@ -5,18 +5,17 @@ All priors of the filter stand here, each with the reason for its size. Errors a
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import Literal
 
 import numpy as np
 
 from analysis.balance import KeptPace
-from analysis.circuit_faults import PRIOR, fault_steps
 from analysis.grid import FloatArray
-from analysis.heat_model import FiringModel, Layout, heat_rows, kept_margin, whole_power, zone_rows
+from analysis.heat_model import FiringModel, Layout, heat_rows, kept_margin, zone_rows
+from analysis.jumps import jumps, share_strain, strained
 from analysis.measures import Measures
-from analysis.power_filter import Belief, Hypothesis, JumpKind, Pace, Posterior, censored, gauss_newton
-from config.kiln import Circuit, Kiln, Supply
+from analysis.power_filter import Belief, Hypothesis, Pace, Posterior, censored, gauss_newton
+from config.kiln import Kiln
 
 _FIRST_WALL = (-1.2, 0.3)
 _FIRST_CAPACITY = (-1.6, 0.5)
@@ -67,27 +66,9 @@ _DAY_SUPPLY_KNOWN = 0.006
 _SHARE_ERROR = 0.05
 """How a load is stacked shifts the zones' shares of the work by some five per cent."""
 
-_FAULT_ODDS = 0.004
-_JUMP_ODDS = 0.002
-_LEAK_ODDS = 0.002
 _PASSING_ODDS = 0.008
 _ODD_FIRING_ODDS = 0.003
-"""Prior odds per firing: a single fault of elements, relays or lines every few years of use; some other sudden loss,
-and a leak, half as often; a loose connection or a bad log as often. They set how much evidence a jump needs."""
-
-_FAULT_SPREAD = 0.02
-"""A single fault's step follows from the circuit's ohms, known to some 5 % each (wire tolerance)."""
-
-_JUMP = (-0.4, 0.25)
-_LEAK = (0.25, 0.12)
-"""Mean and spread of a sudden loss of power of unknown size, and of a sudden growth of heat loss (log). Neither goes
-the other way by itself; power that comes back is a history of its own (``_BACK_ODDS``)."""
-
-_BACK_ODDS = 0.01
-_BACK_SPREAD = 0.02
-_UNEVEN = 0.1
-"""Share of a fault's step by which the thermocouple may misjudge it: with part of the elements dead the chamber heats
-unevenly, and goes on so until repaired."""
+"""Prior odds per firing of a loose connection and of a bad log, beside those of ``analysis.jumps``."""
 
 _PASSING_SIZE = 0.15
 _ODD_SCALE = 3.0
@@ -184,15 +165,15 @@ def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray) 
 
 def _weigh(layout: Layout, belief: Belief, shown: Shown, supply: float) -> Posterior:
     """Update a belief, augmented by the day's supply (standard error ``supply``) and load, by one firing."""
+    strain = share_strain(layout, belief)
+    model = shown.model.share_blurred(float(np.hypot(1.0, strain / _SHARE_ERROR))) if strain > 0.0 else shown.model
     size = layout.size
     mean = np.append(belief.mean, (0.0, 0.0))
     covariance = np.zeros((size + 2, size + 2))
     covariance[:size, :size] = belief.covariance
     covariance[size, size] = supply**2
     covariance[size + 1, size + 1] = _DAY_LOAD**2
-    posterior = (
-        Posterior(mean, covariance, 0.0, 0.0, 0) if shown.model.empty else gauss_newton(mean, covariance, shown.model)
-    )
+    posterior = Posterior(mean, covariance, 0.0, 0.0, 0) if model.empty else gauss_newton(mean, covariance, model)
     if shown.kept is not None:
         margin, gradient = kept_margin(layout, posterior.mean, shown.slot, shown.shares, shown.kept)
         posterior = censored(posterior, margin, gradient)
@@ -236,113 +217,11 @@ def _branch(layout: Layout, belief: Belief, posterior: Posterior, log_prior: flo
     return Branch(updated, change, error, kind, load, load_error)
 
 
-def _jumps(
-    kiln: Kiln, layout: Layout, belief: Belief, shares: FloatArray, index: int, *, settled: bool
-) -> list[tuple[Belief, float]]:
-    """Beliefs in which something changed just before this firing, with the log prior of each.
-
-    First every single fault the circuits of the register allow, each with the step the network predicts; then
-    a change of any size in one zone or in all; then a leak. Until the kiln is ``settled`` only one zone against the
-    others can be told.
-    """
-    zones = layout.zones
-    out: list[tuple[Belief, float]] = []
-    before = tuple(float(x) for x in belief.mean[:zones])
-    standing = belief.story.standing + jump_size(layout, belief, shares, index)
-
-    def story(kind: JumpKind, zone: int | None, fault: str = "") -> Hypothesis:
-        return replace(
-            belief.story,
-            jump=kind,
-            jump_firing=index,
-            jump_zone=zone,
-            before=before,
-            wall_before=float(belief.mean[layout.wall]),
-            fault=fault,
-            standing=standing,
-        )
-
-    def add(told: Hypothesis, mean: FloatArray, covariance: FloatArray, odds: float) -> None:
-        out.append((replace(belief, mean=mean, covariance=covariance, story=told), float(np.log(odds))))
-
-    def moved(steps: FloatArray, directions: Sequence[FloatArray], size: float) -> tuple[FloatArray, FloatArray]:
-        """Mean and covariance after ``steps`` known to within ``size`` along ``directions``."""
-        covariance = belief.covariance.copy()
-        for direction in directions:
-            covariance += size**2 * np.outer(direction, direction)
-        whole = float(shares @ (np.exp(steps[:zones]) - 1.0))
-        covariance[layout.wall, layout.wall] += (_UNEVEN * min(-whole, 0.5)) ** 2 if whole < 0.0 else 0.0
-        return belief.mean + steps, covariance
-
-    unit = np.eye(layout.size)
-    for steps, share in _distinct_faults(kiln, zones):
-        full = np.zeros(layout.size)
-        full[:zones] = steps
-        hit = np.flatnonzero(np.abs(steps) > 0.02)
-        kind: JumpKind = "zone" if zones > 1 and hit.size == 1 else "all"
-        if kind == "all" and not settled:
-            continue
-        told = story(kind, int(hit[0]) if kind == "zone" else None, ",".join(f"{x:.2f}" for x in steps))
-        add(told, *moved(full, [unit[n] for n in hit], _FAULT_SPREAD), _FAULT_ODDS * share)
-    everything = unit[:zones].sum(axis=0)
-    if settled:
-        add(story("all", None), *moved(_JUMP[0] * everything, [everything], _JUMP[1]), _JUMP_ODDS)
-    if zones > 1:
-        for zone in range(zones):
-            add(story("zone", zone), *moved(_JUMP[0] * unit[zone], [unit[zone]], _JUMP[1]), _JUMP_ODDS / zones)
-    wall = unit[layout.wall]
-    if settled:
-        add(story("leak", None), *moved(_LEAK[0] * wall, [wall], _LEAK[1]), _LEAK_ODDS)
-    if belief.story.before and belief.story.jump in ("zone", "all"):
-        back = np.zeros(layout.size)
-        back[:zones] = np.maximum(np.asarray(belief.story.before) - belief.mean[:zones], 0.0)
-        cured = replace(belief.story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="")
-        add(cured, *moved(back, list(unit[:zones]), _BACK_SPREAD), _BACK_ODDS)
-    return out
-
-
-def jump_size(layout: Layout, belief: Belief, shares: FloatArray, index: int) -> float:
-    """Log step of the whole kiln's power at the history's latest jump, ageing since then taken off; 0 without one."""
-    story = belief.story
-    if story.jump not in ("zone", "all") or story.jump_firing is None or not story.before:
-        return 0.0
-    now, _ = whole_power(layout, belief.mean, shares)
-    then = float(np.log((shares * np.exp(np.asarray(story.before))).sum()))
-    return now - then - float(belief.mean[layout.drift]) * (index - story.jump_firing)
-
-
-def _distinct_faults(kiln: Kiln, zones: int) -> tuple[tuple[FloatArray, float], ...]:
-    """Steps (log, by zone) of the single faults the register allows, alike ones joined, with their share of odds."""
-    if not kiln.circuits:
-        return ()
-    return _faults_of(kiln.circuits, kiln.zones, kiln.volts, kiln.supply, zones)
-
-
-@lru_cache(maxsize=32)
-def _faults_of(
-    circuits: tuple[Circuit, ...], names: tuple[str, ...], volts: float | None, supply: Supply | None, zones: int
-) -> tuple[tuple[FloatArray, float], ...]:
-    """The same for the facts it depends on (kept: the network is solved once for each fault of a kiln)."""
-    found: list[tuple[FloatArray, float]] = []
-    for step in fault_steps(Kiln("", volts=volts, supply=supply, zones=names, circuits=circuits)):
-        by_zone = np.asarray(step.zones if zones > 1 else (step.total,))
-        if by_zone.size != zones:
-            continue
-        odds = PRIOR[step.fault.kind]
-        alike = next((n for n, (other, _) in enumerate(found) if np.abs(other - by_zone).max() < _FAULT_SPREAD), None)
-        if alike is None:
-            found.append((by_zone, odds))
-        else:
-            found[alike] = (found[alike][0], found[alike][1] + odds)
-    total = sum(odds for _, odds in found) or 1.0
-    return tuple((steps, odds / total) for steps, odds in found)
-
-
 def _continue(
     kiln: Kiln, layout: Layout, belief: Belief, shown: Shown, index: int, supply: float, *, settled: bool, told: bool
 ) -> list[Branch]:
     """Every continuation of one history through this firing that deserves weighing."""
-    plain = _weigh(layout, belief, shown, supply)
+    plain = _weigh(layout, belief, shown, strained(layout, belief, shown.shares, index, supply))
     branches = [_branch(layout, belief, plain, 0.0)]
     # rivals are weighed only where the firing surprises a history that counts
     if (
@@ -352,8 +231,8 @@ def _continue(
         or plain.surprise < plain.rows + 3.0 * np.sqrt(plain.rows)
     ):
         return branches
-    for jumped, log_prior in _jumps(kiln, layout, belief, shown.shares, index, settled=settled):
-        posterior = _weigh(layout, jumped, shown, supply)
+    for jumped, log_prior in jumps(kiln, layout, belief, shown.shares, index, settled=settled):
+        posterior = _weigh(layout, jumped, shown, strained(layout, jumped, shown.shares, index, supply))
         branches.append(_branch(layout, jumped, posterior, log_prior))
     passing = _weigh(layout, belief, shown, _PASSING_SIZE)
     branches.append(_branch(layout, belief, passing, float(np.log(_PASSING_ODDS)), "passing"))

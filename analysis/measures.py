@@ -19,7 +19,8 @@ from analysis.demand import NoRise, heat_without_demand_c, no_rise, overshoot_c,
 from analysis.energy import energy_kwh, resistance_ohm, supply_volts
 from analysis.firing import Firing, firing_of, short_firing
 from analysis.full_output import Drive, drive_of
-from analysis.grid import BoolArray, Grid, grid_of
+from analysis.grid import BoolArray, FloatArray, Grid, grid_of
+from analysis.ranks import median
 from analysis.reading.firing_log import FiringLog
 from analysis.signs import Signs, signs_of
 from analysis.zones import duty_shares, rated_shares, zone_offsets_c
@@ -53,7 +54,6 @@ class Measures:
     supply_volts, resistance_ohm, energy_kwh : see ``analysis.energy``.
     heat_no_demand_c : largest rise with no output and the set point below (a welded contact).
     spikes : thermocouple samples taken out in reading.
-    load_class : "light", "usual" or "heavy" against this kiln's earlier firings; set by ``analysis.state``.
     output : "duty" or "on-off" if logged, "inferred" from a set point, "none" (then full output may show in the shape
         of the climb).
     full_share : share of the heating time in which any zone was at full output, None where unknown.
@@ -62,8 +62,6 @@ class Measures:
     heat : moments of the heat balance (``analysis.balance``), None if under three usable blocks.
     zone_heat : the same for single zones at full output while another's output is unknown (logs without output).
     kept : the hardest half hour in which the kiln kept its programme below full output, None if it never did.
-    unsteadiness : median jump of the balance's error from one ten-minute block to the next at high output above
-        720 deg C, as a share of full power: power coming and going raises it (a loose connection).
     signs : signs of faults other than lost power (``analysis.signs``).
     no_rise : longest stand of a zone at full output without warming (a dead circuit), None if under 20 min.
     """
@@ -85,7 +83,6 @@ class Measures:
     energy_kwh: float | None = None
     heat_no_demand_c: float | None = None
     spikes: int = 0
-    load_class: str | None = None
     output: str = "none"
     full_share: float | None = None
     full_share_near_peak: float | None = None
@@ -94,7 +91,6 @@ class Measures:
     heat: HeatMoments | None = None
     zone_heat: tuple[ZoneMoments | None, ...] = ()
     kept: KeptPace | None = None
-    unsteadiness: float | None = None
     no_rise: NoRise | None = None
     signs: Signs = field(default_factory=Signs)
 
@@ -106,12 +102,15 @@ def _trace(grid: Grid, drive: Drive) -> Trace:
     def thin(values: np.ndarray | None) -> tuple[float, ...]:
         if values is None or not np.isfinite(values).any():
             return ()
-        mean = np.nan_to_num(values, nan=0.0).mean(axis=1)[keep]
-        return tuple(float(x) for x in np.round(mean, 3))
+        return plain(np.nan_to_num(values[keep], nan=0.0).mean(axis=1), 3)
+
+    def plain(values: FloatArray, digits: int) -> tuple[float, ...]:
+        numbers: list[float] = np.round(values, digits).tolist()
+        return tuple(numbers)
 
     return Trace(
-        elapsed_s=tuple(float(x) for x in grid.mid_s[keep]),
-        temperature_c=tuple(float(x) for x in np.round(grid.mean_c[keep], 1)),
+        elapsed_s=tuple(grid.mid_s[keep].tolist()),
+        temperature_c=plain(grid.mean_c[keep], 1),
         set_point_c=thin(grid.set_point_c),
         output=thin(drive.output) if drive.logged else (),
     )
@@ -136,18 +135,15 @@ def _full_shares(grid: Grid, drive: Drive, peak_c: float) -> tuple[float | None,
     if not full.size:
         return None, None, ()
     near: BoolArray = np.asarray(grid.mean_c[: drive.end] > peak_c - 100.0)
-    any_full: BoolArray = np.asarray(full.max(axis=1))
-    return (
-        float(any_full.mean()),
-        float(any_full[near].mean()) if near.any() else None,
-        tuple(float(x) for x in full.mean(axis=0)),
-    )
+    any_full: BoolArray = np.asarray(full.any(axis=1))
+    zones: list[float] = full.mean(axis=0).tolist()
+    return float(any_full.mean()), float(any_full[near].mean()) if near.any() else None, tuple(zones)
 
 
 def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
     """Measure one firing. Pure and vectorised: a few milliseconds, whatever the sampling interval."""
     spikes = sum(spike.count for spike in log.spikes)
-    sample_s = float(np.median(np.diff(log.elapsed_s))) if log.elapsed_s.size > 1 else 0.0
+    sample_s = median(np.diff(log.elapsed_s)) if log.elapsed_s.size > 1 else 0.0
     grid = grid_of(log, kiln.volts)
     if grid is None:
         firing = short_firing(log)
@@ -173,7 +169,7 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         hold_duty=_hold_duty(firing, grid, drive),
         mean_duty=None if mean_output is None or not np.isfinite(mean_output).any() else float(np.nanmean(mean_output)),
         zone_share=() if duties is None else tuple(float(x) for x in duties / duties.mean()),
-        zone_spread_c=float(np.median(np.ptp(grid.zone_c[heated], axis=1))),
+        zone_spread_c=median(np.ptp(grid.zone_c[heated], axis=1)),
         overshoot_c=overshoot_c(grid),
         lag_c=worst_lag_c(grid, drive),
         supply_volts=supply_volts(log),

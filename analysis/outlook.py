@@ -56,8 +56,9 @@ def firings_left(level: Estimate, drift: Estimate, limit: float, age_firings: fl
     power = powers[None, None, :]
     left = _solve(gap, rate, power, age)
     left = np.where((rates <= 1e-6)[None, :, None] & (gap > 0), np.inf, left)
-    ranked = np.sort(np.where(gap <= 0, 0.0, left).ravel())
-    low, middle, high = (float(ranked[int(q * (ranked.size - 1))]) for q in (_LOW, _MIDDLE, _HIGH))
+    left = np.where(gap <= 0, 0.0, left).ravel()
+    ranks = [int(q * (left.size - 1)) for q in (_LOW, _MIDDLE, _HIGH)]
+    low, middle, high = np.partition(left, ranks)[ranks].tolist()
     return FiringsLeft(_finite(middle), _finite(low), _finite(high))
 
 

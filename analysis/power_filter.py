@@ -36,7 +36,8 @@ class Hypothesis:
 
     ``pace`` is the class of its slow drift. ``before`` holds the zones' log powers just before the jump, empty
     without one, ``wall_before`` the log of the wall's conductance then; ``fault`` holds the log steps by zone of the
-    single fault that was assumed, "" if the size was left open; ``standing`` sums earlier jumps not yet repaired.
+    single fault that was assumed, "" if the size was left open; ``standing`` sums earlier jumps not yet repaired; from
+    ``renewed_firing`` on, new elements are assumed that no logbook tells of.
     """
 
     log_weight: float
@@ -50,6 +51,7 @@ class Hypothesis:
     fault: str = ""
     wall_before: float | None = None
     standing: float = 0.0
+    renewed_firing: int | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,18 +65,24 @@ class Belief:
 
 
 @lru_cache(maxsize=8)
-def _upper(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    return np.triu_indices(size)
+def _upper(size: int) -> NDArray[np.intp]:
+    """Places of the upper triangle, row by row, in a matrix (size, size) laid out flat."""
+    rows, columns = np.triu_indices(size)
+    return rows * size + columns
+
+
+@lru_cache(maxsize=8)
+def _square(size: int) -> NDArray[np.intp]:
+    """For each entry of a symmetric matrix (size, size) its place in the upper triangle."""
+    places = np.zeros((size, size), dtype=np.intp)
+    places.flat[_upper(size)] = np.arange(size * (size + 1) // 2)
+    return np.maximum(places, places.T)
 
 
 def unpack(hypothesis: Hypothesis) -> Belief:
     """Arrays of a stored hypothesis."""
     mean = np.asarray(hypothesis.mean)
-    size = mean.size
-    upper = _upper(size)
-    covariance = np.zeros((size, size))
-    covariance[upper] = hypothesis.covariance
-    covariance.T[upper] = hypothesis.covariance
+    covariance = np.asarray(hypothesis.covariance)[_square(mean.size)]
     return Belief(hypothesis.log_weight, mean, covariance, hypothesis)
 
 
@@ -85,7 +93,7 @@ def pack(belief: Belief) -> Hypothesis:
         belief.story,
         log_weight=float(belief.log_weight),
         mean=tuple(belief.mean.tolist()),
-        covariance=tuple(belief.covariance[_upper(size)].tolist()),
+        covariance=tuple(belief.covariance.ravel()[_upper(size)].tolist()),
     )
 
 
@@ -108,27 +116,29 @@ def gauss_newton(prior_mean: FloatArray, prior_covariance: FloatArray, model: Fi
     """
     active = model.active
     start = prior_mean[active]
-    across = prior_covariance[:, active]
-    inside = across[active]
+    across = prior_covariance[active]
+    inside = across[:, active]
     here = start
     for _ in range(_ITERATIONS):
         residual, jacobian = model.rows(here, start)
         spread = inside @ jacobian.T
         inner = jacobian @ spread
-        inner[np.diag_indices(residual.size)] += 1.0
+        inner.flat[:: residual.size + 1] += 1.0
         innovation = residual + jacobian @ (start - here)
         solved = np.linalg.solve(inner, innovation)
         moved = start - spread @ solved
-        step = float(np.abs(moved - here).max())
+        step = np.abs(moved - here).max()
         here = moved
         if step < 1e-3:
             break
-    gain = np.linalg.solve(inner, jacobian @ across.T).T
-    mean = prior_mean - gain @ innovation
-    covariance = prior_covariance - gain @ (jacobian @ across.T)
-    covariance = 0.5 * (covariance + covariance.T)
+    crossed = jacobian @ across
+    # with inner = L L': what is taken off the covariance is a square, so it stays symmetric
+    lower = np.linalg.cholesky(inner)
+    halved = np.linalg.solve(lower, crossed)
+    mean = prior_mean - solved @ crossed
+    covariance = prior_covariance - halved.T @ halved
     surprise = float(innovation @ solved)
-    log_evidence = model.log_volume(start) - 0.5 * (surprise + float(np.linalg.slogdet(inner)[1]))
+    log_evidence = model.log_volume(start) - 0.5 * surprise - float(np.log(lower.diagonal()).sum())
     return Posterior(mean, covariance, log_evidence, surprise, residual.size)
 
 
@@ -192,7 +202,14 @@ def prune(beliefs: list[Belief], index: int) -> list[Belief]:
     stories: dict[tuple[str, ...], list[Belief]] = {}
     for belief in beliefs:
         story = belief.story
-        key = (story.pace, story.jump, str(story.jump_firing), str(story.jump_zone), story.fault)
+        key = (
+            story.pace,
+            story.jump,
+            str(story.jump_firing),
+            str(story.jump_zone),
+            story.fault,
+            str(story.renewed_firing),
+        )
         stories.setdefault(key, []).append(belief)
     merged = [_merged(alike) for alike in stories.values()]
     top = max(b.log_weight for b in merged)

@@ -41,11 +41,28 @@ def _loosened(belief: Belief, at: Sequence[int], spread: float) -> FloatArray:
 def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Belief:
     """Power as it was before the fault, give or take; the history of the jump ends here."""
     mean = belief.mean.copy()
-    if belief.story.before:
-        mean[at] = np.maximum(mean[at], np.asarray(belief.story.before)[at])
+    everywhere = list(range(layout.zones))
+    if belief.story.before and belief.story.jump in ("zone", "all"):
+        # The fault was where the repair was made, whatever zone the history gave it; earlier steps that stood were
+        # part of it.
+        mended = np.asarray(belief.story.before) - belief.story.standing
+        moved = mended - mean[everywhere]
+        mean[everywhere] = np.maximum(mean[everywhere], mended)
+        at = sorted({*at, *(n for n in everywhere if moved[n] > _MENDED)})
+    elif belief.story.standing < 0.0:
+        mean[everywhere] -= belief.story.standing
+        at = everywhere
     covariance = _loosened(belief, at, spread)
-    del layout
-    story = replace(belief.story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="", standing=0.0)
+    story = replace(
+        belief.story,
+        jump="none",
+        jump_firing=None,
+        jump_zone=None,
+        before=(),
+        fault="",
+        standing=0.0,
+        renewed_firing=None,
+    )
     return replace(belief, mean=mean, covariance=covariance, story=story)
 
 

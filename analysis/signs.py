@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.full_output import Drive, rates_c_per_h
 from analysis.grid import FloatArray, Grid
+from analysis.ranks import median, quantile
 from analysis.reading.firing_log import FiringLog
 
 COOLING_MARKS_C = (900.0, 700.0, 500.0, 300.0)
@@ -86,6 +87,7 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
     text = " ".join(e.text.lower() for e in log.events)
     rates = rates_c_per_h(grid, 1)
     swings, low = _swings(grid, rates, drive.end)
+    hot_share, cool_share = _log_shares(grid, drive)
     return Signs(
         swings=swings,
         swing_low_share=low,
@@ -97,41 +99,45 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
         sensor_stop=any(word in text for word in _SENSOR_WORDS),
         hot_stop=any(word in text for word in _HOT_WORDS),
         cooling_offset_c=_cooling_offsets(grid, drive),
-        hot_share=_log_share(grid, drive, *_HOT_C),
-        cool_share=_log_share(grid, drive, *_COOL_C),
+        hot_share=hot_share,
+        cool_share=cool_share,
     )
 
 
-def _log_share(grid: Grid, drive: Drive, low_c: float, high_c: float) -> tuple[float, ...]:
-    """Return the log share of the work of each zone in a range of temperature; empty under a quarter of an hour."""
+def _log_shares(grid: Grid, drive: Drive) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return the log share of the work of each zone while hot and while cool; empty under a quarter of an hour."""
     if not drive.logged or grid.zone_c.shape[1] < 2:
-        return ()
-    output = np.nan_to_num(drive.output)
-    together = (output.min(axis=1) > _LEAST_DUTY) & (output.max(axis=1) < _MOST_DUTY)
-    mean = grid.mean_c
-    use = together & (np.ptp(grid.zone_c, axis=1) < _TOGETHER_C) & (mean > low_c) & (mean < high_c)
-    use[drive.end :] = False
-    if float(use.sum()) * grid.step_s < _ENOUGH_S:
-        return ()
-    shares = output[use].mean(axis=0)
-    logs = np.log(shares / shares.mean())
-    return tuple(float(x) for x in np.round(logs, 4))
+        return (), ()
+    output = drive.output
+    together = ((output > _LEAST_DUTY) & (output < _MOST_DUTY)).all(axis=1)
+    together &= np.ptp(grid.zone_c, axis=1) < _TOGETHER_C
+    together[drive.end :] = False
+
+    def between(low_c: float, high_c: float) -> tuple[float, ...]:
+        use = together & (grid.mean_c > low_c) & (grid.mean_c < high_c)
+        if np.count_nonzero(use) * grid.step_s < _ENOUGH_S:
+            return ()
+        shares = output[use].mean(axis=0)
+        logs: list[float] = np.round(np.log(shares / shares.mean()), 4).tolist()
+        return tuple(logs)
+
+    return between(*_HOT_C), between(*_COOL_C)
 
 
 def _high(values: FloatArray, end: int) -> tuple[float, ...]:
     """Return the 95th percentile of each column over the heated part, 0 where it has no numbers."""
     part = values[: max(end, 1)]
-    good = np.isfinite(part).any(axis=0)
-    out = np.zeros(values.shape[1])
-    if good.any():
-        out[good] = np.nanpercentile(part[:, good], 95.0, axis=0)
-    return tuple(float(x) for x in np.round(out, 1))
+    known = np.isfinite(part)
+    columns = (part[known[:, zone], zone] for zone in range(part.shape[1]))
+    return tuple(round(quantile(column, 0.95), 1) if column.size else 0.0 for column in columns)
 
 
 def count_swings(values: FloatArray, size: float) -> int:
-    """Return how often a series turned by at least ``size`` (rises and falls each count once)."""
+    """Return how often a series (n,), n >= 1, turned by at least ``size`` (rises and falls each count once)."""
+    if np.ptp(values) < size:
+        return 0
     turns, direction = 0, 0
-    extreme = start = float(values[0]) if values.size else 0.0
+    extreme = start = float(values[0])
     # A turn depends on the extreme since the last one: sequential by nature, over some hundred bins.
     for value in values.tolist():
         if direction == 0 and abs(value - start) >= size:
@@ -160,10 +166,10 @@ def _swings(grid: Grid, rates: FloatArray, end: int) -> tuple[tuple[int, ...], t
             swings.append(0)
             low.append(0.0)
             continue
-        noise = 1.4826 * float(np.median(np.abs(np.diff(part)))) / 1.4142
+        noise = 1.4826 * median(np.abs(part[1:] - part[:-1])) / 1.4142
         swings.append(count_swings(part, max(_SWING_C_PER_H, 5.0 * noise)))
-        usual = float(np.percentile(part, 75.0))
-        low.append(round(float(np.mean(part < 0.67 * usual)), 3))
+        usual = quantile(part, 0.75)
+        low.append(round(np.count_nonzero(part < 0.67 * usual) / part.size, 3))
     return tuple(swings), tuple(low)
 
 
@@ -179,14 +185,13 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
         above = grid.zone_c - point
         wanted = np.diff(point, axis=0, prepend=point[:1]) * 3600.0 / grid.step_s
         # Far above its set point a zone gets no heat and falls back towards it; one that keeps its distance is heated.
-        known = np.nan_to_num(above, nan=0.0) > _ABOVE_SET_POINT_C
-        known &= np.nan_to_num(rates - np.maximum(wanted, 0.0), nan=-1e3) > _FALLS_BACK_C_PER_H
+        known = (above > _ABOVE_SET_POINT_C) & (rates - np.maximum(wanted, 0.0) > _FALLS_BACK_C_PER_H)
         free &= (drive.off & known) if drive.logged else known
     else:
         free &= drive.off
     free &= (grid.mean_c > 100.0)[:, None] & ~grid.gap[:, None]
     best: FreeHeat | None = None
-    for zone in range(free.shape[1]):
+    for zone in np.flatnonzero(free.any(axis=0)).tolist():
         edges = np.flatnonzero(np.diff(np.concatenate(([0], free[:, zone].astype(np.int8), [0]))))
         for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
             if stop - start < _FREE_RISE_BINS:
@@ -215,7 +220,7 @@ def _cooling_offsets(grid: Grid, drive: Drive) -> tuple[tuple[float | None, ...]
     offset = grid.zone_c[drive.end :] - mean[:, None]
     rows: list[tuple[float, ...] | None] = []
     for mark in COOLING_MARKS_C:
-        near = np.abs(mean - mark) < 30.0
-        ok = near.sum() >= 3 and mean[0] > mark + 30.0
-        rows.append(tuple(float(x) for x in np.median(offset[near], axis=0)) if ok else None)
+        near = offset[np.abs(mean - mark) < 30.0]
+        ok = near.shape[0] >= 3 and mean[0] > mark + 30.0
+        rows.append(tuple(median(near[:, zone]) for zone in range(zones)) if ok else None)
     return tuple(tuple(None if row is None else row[zone] for row in rows) for zone in range(zones))

@@ -13,7 +13,8 @@ from analysis.findings import Basis, End, Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
 from analysis.heat_model import INDEPENDENT_BLOCKS, Layout, kept_margin, whole_power
-from analysis.histories import Branch, jump_size
+from analysis.histories import Branch
+from analysis.jumps import jump_size
 from analysis.measures import Measures
 from analysis.power_filter import Belief
 from analysis.programmes import Match
@@ -27,6 +28,12 @@ _WELL_KNOWN = 0.12
 
 _BOUND_ERROR = 0.02
 """Error of the balance over half an hour (log)."""
+
+_GAIN_ERROR = 0.08
+"""Share of a change of power by which the balance may misjudge it, as long as it lasts: the wall's constants, the
+ware's lag and the worth of a zone's output are the same model in every firing, so firings do not average this out."""
+
+_SURE_OF_RENEWAL = 0.8
 
 _RECENT_FIRINGS = 20
 """A jump stays "recent" this long; later it is history that the level already holds."""
@@ -57,7 +64,8 @@ def _level(layout: Layout, belief: Belief, shares: FloatArray, counted: int) -> 
     expected, row = _reference(layout, belief, shares, counted)
     direction = -row
     direction[: layout.zones] += gradient
-    return value - expected, max(float(direction @ belief.covariance @ direction), 1e-8)
+    change = value - expected
+    return change, max(float(direction @ belief.covariance @ direction) + (_GAIN_ERROR * change) ** 2, 1e-8)
 
 
 def _mixed(weights: FloatArray, values: FloatArray, variances: FloatArray) -> Estimate:
@@ -293,6 +301,14 @@ def _kept_bound(known: Known, branch: Branch, measures: Measures) -> float:
     return value - margin - 1.645 * float(np.hypot(error, load_share) + _BOUND_ERROR)
 
 
+def _renewed(known: Known, branches: Sequence[Branch], weights: FloatArray) -> int | None:
+    """Firing from which new elements are likelier than not, if it is recent and no logbook tells of them."""
+    since = [b.belief.story.renewed_firing for b in branches]
+    told = [n for n in since if n is not None and known.index - n < _RECENT_FIRINGS]
+    sure = sum(w for w, n in zip(weights.tolist(), since, strict=True) if n in told)
+    return max(set(told), key=told.count) if told and sure > _SURE_OF_RENEWAL else None
+
+
 def _end(firing: Firing, match: Match) -> End:
     """The firing's end, corrected by what its programme usually reaches."""
     if match.short_c and firing.end == "complete":
@@ -338,7 +354,6 @@ def condition_of(
         drift=_mixed(weights, drifts[:, 0], drifts[:, 1]),
         zone_levels=_zone_levels(known, branches, weights),
         power=_own(level, _level(layout, prior, shares, counted), float(levels[best, 1])) if informed else None,
-        zone_power=tuple([None] * layout.zones) if layout.zones > 1 else (),
         at_least=min(low, _kept_bound(known, branches[best], measures)) if basis == "kept pace" else None,
         balance=_balance(known, prior, branches[best], measures),
         step=_step(known, stories),
@@ -356,4 +371,5 @@ def condition_of(
         short_c=known.match.short_c if known.match.short_c is not None else firing.short_c,
         stories=stories,
         slow=_mixed(weights, levels[:, 0] - standing, levels[:, 1]),
+        renewed_firing=_renewed(known, branches, weights),
     )

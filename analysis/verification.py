@@ -1,6 +1,7 @@
 """After a repair: whether the first firings show what the repair promised."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import exp
 
 from analysis.causes.case import Case
@@ -10,6 +11,7 @@ from analysis.findings import Finding
 FIRINGS_TO_JUDGE = 3
 _ENOUGH_ERROR = 0.05
 _SHORT_OF_FULL = -0.05
+_FULL = "All circuits give full power, as far as this firing shows."
 _ELECTRICAL = {"elements", "element", "relay", "fuse", "wiring", "supply"}
 
 
@@ -27,11 +29,21 @@ def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) 
         return "Nothing in the firing after the repair speaks against it."
     level = case.condition.power
     names = case.zones
-    for number, zone in enumerate(case.condition.zone_power):
+    levels = case.condition.zone_levels if case.condition.reference != "after repair" else ()
+    for number, zone in enumerate(levels):
         if zone is not None and zone.error < _ENOUGH_ERROR and zone.value < 2 * _SHORT_OF_FULL and len(names) > number:
             return f"Zone {names[number]} still gives only {100 * exp(zone.value):.0f} % of its power: recheck."
     if level is None or level.error > _ENOUGH_ERROR:
+        if repair.proved:
+            return "An earlier firing after the repair showed full power; nothing in this one speaks against it."
         return "There was not enough full output in this firing to tell: run the verification firing."
     if case.condition.reference != "after repair" and level.value < _SHORT_OF_FULL - level.error:
         return f"The kiln still gives only {100 * exp(level.value):.0f} % of its power: recheck."
-    return "All circuits give full power, as far as this firing shows."
+    return _FULL
+
+
+def proved(memory: CausesMemory, said: str | None) -> CausesMemory:
+    """Return the memory with the repair marked as proved if this firing's sentence says so."""
+    if said != _FULL or memory.repair is None:
+        return memory
+    return replace(memory, repair=replace(memory.repair, proved=True))

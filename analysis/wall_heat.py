@@ -49,15 +49,16 @@ def flux_into_wall(
     rate_per_s: float = RATE_PER_S,
     rise_per_c: float = CONDUCTIVITY_RISE_PER_C,
 ) -> FloatArray:
-    """Return the flux into the hot face in units of k0/L, so deg C: shape (n,), like ``temperature_c``.
+    """Return the flux into the hot face in units of k0/L, so deg C: shape (n,) or (n, z), like ``temperature_c``.
 
     The wall starts at the first temperature throughout (a kiln is fired from cold). ``temperature_c`` is on a
     uniform grid of ``step_s``.
     """
-    theta = temperature_c + 0.5 * rise_per_c * temperature_c**2
-    rises = np.diff(theta, prepend=theta[0])
-    bins = theta.size
+    theta = (temperature_c + 0.5 * rise_per_c * temperature_c**2).T
+    rises = np.zeros_like(theta)
+    rises[..., 1:] = theta[..., 1:] - theta[..., :-1]
+    bins = theta.shape[-1]
     size = 1 << (2 * bins - 1).bit_length()
     spectrum = _response_spectrum(rate_per_s, step_s, size)
-    flux: FloatArray = np.fft.irfft(np.fft.rfft(rises, size) * spectrum, size)[:bins]
+    flux: FloatArray = np.fft.irfft(np.fft.rfft(rises, size) * spectrum, size)[..., :bins].T
     return flux

@@ -1,10 +1,13 @@
 """How the zones of a kiln share the work and how their temperatures agree."""
 
+from functools import lru_cache
+
 import numpy as np
 
 from analysis.full_output import Drive
 from analysis.grid import BoolArray, FloatArray, Grid
-from config.kiln import Kiln
+from analysis.ranks import median
+from config.kiln import Circuit, Kiln
 
 _EVEN_C = 12.0
 """Zones further apart than this exchange so much heat by radiation that their shares of duty say little."""
@@ -16,15 +19,21 @@ def rated_shares(kiln: Kiln, zones: int) -> tuple[float, ...]:
     Circuits on the same voltage give power in proportion to 1/R. In a wye a circuit sees the phase voltage,
     in a delta the line voltage; circuits of one kiln are all connected alike, so the shares need no voltage.
     """
+    return _shares(kiln.circuits, kiln.zones, zones)
+
+
+@lru_cache(maxsize=32)
+def _shares(circuits: tuple[Circuit, ...], names: tuple[str, ...], zones: int) -> tuple[float, ...]:
+    """The same for the facts it depends on (every firing of a kiln asks for it)."""
     power = np.zeros(zones)
-    for circuit in kiln.circuits:
-        if circuit.zone not in kiln.zones or not circuit.element_ohm:
+    for circuit in circuits:
+        if circuit.zone not in names or not circuit.element_ohm:
             return tuple([1.0 / zones] * zones)
         ohms = np.asarray(circuit.element_ohm)
         if ohms.size == 1:
             ohms = np.repeat(ohms, circuit.elements)
         resistance = float(ohms.sum()) if circuit.wiring == "series" else float(1.0 / (1.0 / ohms).sum())
-        at = kiln.zones.index(circuit.zone)
+        at = names.index(circuit.zone)
         if at < zones:
             power[at] += 1.0 / resistance
     if power.min(initial=1.0) <= 0.0:
@@ -34,12 +43,8 @@ def rated_shares(kiln: Kiln, zones: int) -> tuple[float, ...]:
 
 def even_work(grid: Grid, drive: Drive) -> BoolArray:
     """Bins in which the zones run together: all driven, none at full output, temperatures alike, shape (n,)."""
-    output = np.nan_to_num(drive.output)
-    spread = grid.zone_c.max(axis=1) - grid.zone_c.min(axis=1)
-    even: BoolArray = (
-        (output.min(axis=1) > 0.03) & (output.max(axis=1) < 0.97) & (spread < _EVEN_C) & (grid.mean_c > 300.0)
-    )
-    return even
+    even: BoolArray = ((drive.output > 0.03) & (drive.output < 0.97)).all(axis=1)
+    return even & (np.ptp(grid.zone_c, axis=1) < _EVEN_C) & (grid.mean_c > 300.0)
 
 
 def duty_shares(grid: Grid, drive: Drive) -> FloatArray | None:
@@ -60,5 +65,5 @@ def zone_offsets_c(grid: Grid, drive: Drive) -> FloatArray:
     use &= grid.mean_c > 300.0
     if not use.any():
         use[: max(drive.end, 1)] = True
-    offsets: FloatArray = np.median(grid.zone_c[use] - grid.mean_c[use][:, None], axis=0)
-    return offsets
+    offset = grid.zone_c[use] - grid.mean_c[use][:, None]
+    return np.array([median(offset[:, zone]) for zone in range(offset.shape[1])])

@@ -29,7 +29,8 @@ _FAR_SHORT_C, _FAILED_STEP, _FAILED_SURE, _FAILED = 60.0, -0.25, 2.5, 0.95
 class Loss:
     """A sudden loss of power as one history tells it: how probable, when, how much in all and by zone.
 
-    ``apart`` is the zone that falls short of the others by itself, where the loss rests on that.
+    ``apart`` is the zone that falls short of the others by itself, where the loss rests on that; ``fault`` the step
+    of the single circuit fault the history assumes (`analysis.condition.Story`), "" if it left the size open.
     """
 
     probability: float
@@ -40,6 +41,7 @@ class Loss:
     apart: Deficit | None = None
     zone: int | None = None
     in_level: bool = True
+    fault: str = ""
 
 
 def losses(case: Case, found: Sequence[Deficit]) -> list[Loss]:
@@ -52,6 +54,7 @@ def losses(case: Case, found: Sequence[Deficit]) -> list[Loss]:
             story.size,
             story.zone_sizes,
             zone=story.zone,
+            fault=story.fault,
         )
         for story in case.condition.stories
         if story.firing is not None and _worth_a_word(story) and not _absurd(case)

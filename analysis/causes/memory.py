@@ -114,10 +114,11 @@ class Onset:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """The latest repair: the number of the first firing after it, and the part."""
+    """The latest repair: the number of the first firing after it, the part, and whether a firing proved full power."""
 
     firing: int
     part: str
+    proved: bool = False
 
 
 @dataclass(frozen=True, slots=True)

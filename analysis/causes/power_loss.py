@@ -23,7 +23,7 @@ from analysis.causes.loss_words import (
 from analysis.causes.losses import STRONGER_THAN_NEW, Loss, credit_of, losses
 from analysis.causes.memory import Lost, Share
 from analysis.causes.odds import probability
-from analysis.circuit_faults import ZONE_ERROR, FaultOdds, fault_odds, ln_likelihood, log_evidence
+from analysis.circuit_faults import ZONE_ERROR, FaultOdds, FaultStep, fault_odds, ln_likelihood, log_evidence
 from analysis.condition import Story
 from analysis.findings import Cause, Evidence
 
@@ -41,7 +41,8 @@ _REPAIRS = {"elements", "element", "relay", "fuse", "wiring", "supply"}
 _WORTH_KEEPING = 0.85
 _SOUND_FIRINGS = 3
 _EVEN, _FAVOUR, _MOST_FAVOUR = 2.0, 1.5, 3.0
-_OLD, _NEW_EVENT, _LEAST_SHARE = 0.9, 0.7, 0.02
+_OLD, _NEW_EVENT, _LEAST_SHARE = 0.97, 0.7, 0.02
+_SAME_STEP = 0.03
 _ZONE_LEAK_PRIOR, _ZONE_LEAK_SIZES = 0.15, (-0.35, -0.10)
 
 
@@ -134,7 +135,7 @@ def _with_memory(now: Lost | None, before: Lost | None, index: int) -> tuple[Los
     total = 0.0 if now is None else sum(s.probability for s in now.shares)
     if before is None or now is None or total < 0.5:
         return (now, False) if before is None else (before, True)
-    if now.firing == index and now.firing > before.firing and total > _NEW_EVENT:
+    if now.firing == index and now.firing > before.firing and total > _NEW_EVENT and not _same_place(now, before):
         return now, False
     weight = sum(s.probability for s in before.shares)
     mixed: dict[tuple[Cause, str | None], Share] = {}
@@ -147,7 +148,17 @@ def _with_memory(now: Lost | None, before: Lost | None, index: int) -> tuple[Los
             mixed[key] = replace(share, probability=more + (had.probability if had else 0.0))
     shares = sorted((s for s in mixed.values() if s.probability > _LEAST_SHARE), key=lambda s: -s.probability)
     seen = before.seen + 1
-    return replace(now, firing=before.firing, started=before.started, shares=tuple(shares), seen=seen), False
+    fresh = now.firing > before.firing and now.in_level and before.in_level
+    # a second step of the same fault refines its size; the level it must come back from is still the first step's
+    size, level = (before.size, before.level) if fresh else (now.size, now.level)
+    again = replace(now, firing=before.firing, started=before.started, size=size, level=level)
+    return replace(again, shares=tuple(shares), seen=seen), False
+
+
+def _same_place(now: Lost, before: Lost) -> bool:
+    """Whether two losses may be one fault whose size was misread at first: no place tells them apart."""
+    one, other = now.shares[0], before.shares[0]
+    return one.zone == other.zone and (one.cause == "heat_leak") == (other.cause == "heat_leak")
 
 
 def _evidence(
@@ -189,7 +200,7 @@ def _kept(case: Case, told: Sequence[Loss], found: Sequence[Deficit], *, volts_k
     parts: dict[tuple[Cause, str | None], float] = {}
     circuits: dict[tuple[Cause, str | None], str | None] = {}
     for loss in told:
-        odds = fault_odds(case.steps, loss.total, loss.zones)
+        odds = fault_odds(_candidates(case, loss), loss.total, loss.zones)
         other: Cause = "low_supply" if loss.zone is None else "heat_leak"
         for_other = -50.0
         if loss.zone is not None:
@@ -221,6 +232,20 @@ def _kept(case: Case, told: Sequence[Loss], found: Sequence[Deficit], *, volts_k
     level = None if case.condition.level is None else case.condition.level.value
     ranked = tuple(sorted(shares, key=lambda s: -s.probability))
     return Lost(main.firing, main.started, size, level, ranked, in_level=main.in_level)
+
+
+def _candidates(case: Case, loss: Loss) -> Sequence[FaultStep]:
+    """Return the single faults a history can mean: those of the step it assumes, or all if it left the size open."""
+    if not loss.fault:
+        return case.steps
+    assumed = [float(x) for x in loss.fault.split(",")]
+    alike = [
+        step
+        for step in case.steps
+        if max(abs(a - b) for a, b in zip(assumed, step.zones if len(assumed) > 1 else (step.total,), strict=False))
+        < _SAME_STEP
+    ]
+    return alike or case.steps
 
 
 def _standing(case: Case, found: Sequence[Deficit], now: Lost | None) -> Lost | None:

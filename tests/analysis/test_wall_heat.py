@@ -48,3 +48,10 @@ def test_a_thinner_wall_settles_sooner() -> None:
     usual = flux_into_wall(temperature, 120.0, rise_per_c=0.0)[-1]
     thin = flux_into_wall(temperature, 120.0, rate_per_s=2.0 * RATE_PER_S, rise_per_c=0.0)[-1]
     assert usual > thin > 980.0 - 1e-6
+
+
+def test_several_zones_at_once_give_each_zones_own_flux() -> None:
+    zones = np.column_stack((np.linspace(20.0, 1200.0, 200), np.linspace(20.0, 900.0, 200)))
+    together = flux_into_wall(zones, 120.0)
+    for zone in range(2):
+        np.testing.assert_allclose(together[:, zone], flux_into_wall(zones[:, zone], 120.0), rtol=1e-12, atol=1e-9)

@@ -1,0 +1,206 @@
+"""Sudden changes a history may branch into: a single fault of the circuits, a loss of any size, a leak, a return.
+
+Their prior odds and sizes stand here, each with its reason. Errors and odds are in natural logarithms.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+
+from analysis.circuit_faults import PRIOR, fault_steps
+from analysis.grid import FloatArray
+from analysis.heat_model import Layout, whole_power
+from analysis.power_filter import Belief, Hypothesis, JumpKind
+from config.kiln import Circuit, Kiln, Supply
+
+FAULT_ODDS = 0.004
+JUMP_ODDS = 0.002
+LEAK_ODDS = 0.002
+"""Prior odds per firing: a single fault of elements, relays or lines every few years of use; some other sudden loss,
+and a leak, half as often. They set how much evidence a jump needs."""
+
+_FAULT_SPREAD = 0.02
+"""A single fault's step follows from the circuit's ohms, known to some 5 % each (wire tolerance)."""
+
+_JUMP = (-0.4, 0.25)
+_LEAK = (0.25, 0.12)
+"""Mean and spread of a sudden loss of power of unknown size, and of a sudden growth of heat loss (log). Neither goes
+the other way by itself; power that comes back is a history of its own (``_BACK_ODDS``)."""
+
+_RENEWED_ODDS = 0.001
+_RENEWED_FROM, _RENEWED_SPREAD = -0.05, 0.03
+"""Elements are now and then replaced without a note: then an aged kiln is back at its first power, give or take."""
+
+_BACK_ODDS = 0.01
+_BACK_SPREAD = 0.02
+
+_UNEVEN, _UNEVEN_DAY, _UNEVEN_FIRST = 0.1, 0.1, 0.2
+"""Share of a fault's step by which the thermocouple may misjudge it: with part of the elements dead the chamber heats
+unevenly. One part goes on alike until repaired, another differs from load to load and from programme to programme;
+the first faulted firing, with programmes not seen under the fault yet, is misread most."""
+
+_UNEVEN_SHARE, _MOST_APART = 0.3, 0.7
+"""Share of a zone's step by which its work may be off, as long as the fault stands and again from load to load: the
+other zones lend it heat, or wait for it. So shares of the output say which zone it is, not well by how much."""
+
+_OPEN_SIZE = 0.1
+
+
+def jumps(
+    kiln: Kiln, layout: Layout, belief: Belief, shares: FloatArray, index: int, *, settled: bool
+) -> list[tuple[Belief, float]]:
+    """Beliefs in which something changed just before this firing, with the log prior of each.
+
+    First every single fault the circuits of the register allow, each with the step the network predicts; then
+    a change of any size in one zone or in all; then a leak. Until the kiln is ``settled`` only one zone against the
+    others can be told.
+    """
+    zones = layout.zones
+    out: list[tuple[Belief, float]] = []
+    before = tuple(float(x) for x in belief.mean[:zones])
+    standing = belief.story.standing + jump_size(layout, belief, shares, index)
+
+    def story(kind: JumpKind, zone: int | None, fault: str = "") -> Hypothesis:
+        return replace(
+            belief.story,
+            jump=kind,
+            jump_firing=index,
+            jump_zone=zone,
+            before=before,
+            wall_before=float(belief.mean[layout.wall]),
+            fault=fault,
+            standing=standing,
+        )
+
+    def add(told: Hypothesis, mean: FloatArray, covariance: FloatArray, odds: float) -> None:
+        out.append((replace(belief, mean=mean, covariance=covariance, story=told), float(np.log(odds))))
+
+    def moved(steps: FloatArray, directions: Sequence[FloatArray], size: float) -> tuple[FloatArray, FloatArray]:
+        return _moved(layout, belief, shares, steps, directions, size)
+
+    unit = np.eye(layout.size)
+    for steps, share in _distinct_faults(kiln, zones):
+        full = np.zeros(layout.size)
+        full[:zones] = steps
+        hit = np.flatnonzero(np.abs(steps) > 0.02)
+        kind: JumpKind = "zone" if zones > 1 and hit.size == 1 else "all"
+        if kind == "all" and not settled:
+            continue
+        told = story(kind, int(hit[0]) if kind == "zone" else None, ",".join(f"{x:.2f}" for x in steps))
+        add(told, *moved(full, [unit[n] for n in hit], _FAULT_SPREAD), FAULT_ODDS * share)
+    everything = unit[:zones].sum(axis=0)
+    if settled:
+        add(story("all", None), *moved(_JUMP[0] * everything, [everything], _JUMP[1]), JUMP_ODDS)
+    if zones > 1:
+        for zone in range(zones):
+            add(story("zone", zone), *moved(_JUMP[0] * unit[zone], [unit[zone]], _JUMP[1]), JUMP_ODDS / zones)
+    wall = unit[layout.wall]
+    if settled:
+        add(story("leak", None), *moved(_LEAK[0] * wall, [wall], _LEAK[1]), LEAK_ODDS)
+    level = _over_reference(layout, belief, shares)
+    if settled and level < _RENEWED_FROM:
+        fresh = replace(_without_jump(belief.story), standing=0.0, renewed_firing=index)
+        add(fresh, *moved(-level * everything, [everything], _RENEWED_SPREAD), _RENEWED_ODDS)
+    if belief.story.before and belief.story.jump in ("zone", "all"):
+        back = np.zeros(layout.size)
+        back[:zones] = np.maximum(np.asarray(belief.story.before) - belief.mean[:zones], 0.0)
+        add(_without_jump(belief.story), *moved(back, list(unit[:zones]), _BACK_SPREAD), _BACK_ODDS)
+    return out
+
+
+def _moved(
+    layout: Layout,
+    belief: Belief,
+    shares: FloatArray,
+    steps: FloatArray,
+    directions: Sequence[FloatArray],
+    size: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance after ``steps`` known to within ``size`` along ``directions``."""
+    zones = layout.zones
+    covariance = belief.covariance.copy()
+    for direction in directions:
+        covariance += size**2 * np.outer(direction, direction)
+    # where the size is open, the prior's mean is no measure of it: half of it is enough to start with
+    apart = (steps[:zones].max() - steps[:zones]) * (1.0 if size < _OPEN_SIZE else 0.5)
+    of_work = slice(layout.share, layout.share + zones)
+    covariance[of_work, of_work] += np.diag(uneven_share(apart) ** 2)
+    whole = float(shares @ (np.exp(steps[:zones]) - 1.0))
+    covariance[layout.wall, layout.wall] += (_UNEVEN * min(-whole, 0.5)) ** 2 if whole < 0.0 else 0.0
+    return belief.mean + steps, covariance
+
+
+def _over_reference(layout: Layout, belief: Belief, shares: FloatArray) -> float:
+    """Return the whole kiln's log power over its reference."""
+    now, _ = whole_power(layout, belief.mean, shares)
+    return now - float(belief.mean[layout.reference])
+
+
+def _without_jump(story: Hypothesis) -> Hypothesis:
+    return replace(story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="")
+
+
+def jump_size(layout: Layout, belief: Belief, shares: FloatArray, index: int) -> float:
+    """Log step of the whole kiln's power at the history's latest jump, ageing since then taken off; 0 without one."""
+    story = belief.story
+    if story.jump not in ("zone", "all") or story.jump_firing is None or not story.before:
+        return 0.0
+    now, _ = whole_power(layout, belief.mean, shares)
+    then = float(np.log((shares * np.exp(np.asarray(story.before))).sum()))
+    return now - then - float(belief.mean[layout.drift]) * (index - story.jump_firing)
+
+
+def _distinct_faults(kiln: Kiln, zones: int) -> tuple[tuple[FloatArray, float], ...]:
+    """Steps (log, by zone) of the single faults the register allows, alike ones joined, with their share of odds."""
+    if not kiln.circuits:
+        return ()
+    return _faults_of(kiln.circuits, kiln.zones, kiln.volts, kiln.supply, zones)
+
+
+@lru_cache(maxsize=32)
+def _faults_of(
+    circuits: tuple[Circuit, ...], names: tuple[str, ...], volts: float | None, supply: Supply | None, zones: int
+) -> tuple[tuple[FloatArray, float], ...]:
+    """The same for the facts it depends on (kept: the network is solved once for each fault of a kiln)."""
+    found: list[tuple[FloatArray, float]] = []
+    for step in fault_steps(Kiln("", volts=volts, supply=supply, zones=names, circuits=circuits)):
+        by_zone = np.asarray(step.zones if zones > 1 else (step.total,))
+        if by_zone.size != zones:
+            continue
+        odds = PRIOR[step.fault.kind]
+        alike = next((n for n, (other, _) in enumerate(found) if np.abs(other - by_zone).max() < _FAULT_SPREAD), None)
+        if alike is None:
+            found.append((by_zone, odds))
+        else:
+            found[alike] = (found[alike][0], found[alike][1] + odds)
+    total = sum(odds for _, odds in found) or 1.0
+    return tuple((steps, odds / total) for steps, odds in found)
+
+
+def uneven_share(apart: FloatArray) -> FloatArray:
+    """Return the error of zones' shares of the work when they lack ``apart`` (positive, log) against the best zone."""
+    return _UNEVEN_SHARE * np.clip(apart, 0.0, _MOST_APART)
+
+
+def share_strain(layout: Layout, belief: Belief) -> float:
+    """Return the error a standing fault of one zone adds to the zones' shares of the work (log), under this history."""
+    story = belief.story
+    if layout.zones == 1 or not story.before or (story.jump != "zone" and not story.fault):
+        return 0.0
+    steps = belief.mean[: layout.zones] - np.asarray(story.before)
+    return float(uneven_share(steps.max() - steps).max())
+
+
+def strained(layout: Layout, belief: Belief, shares: FloatArray, index: int, supply: float) -> float:
+    """Return the day's standard error of the power under this history: larger while a fault in one place stands."""
+    story = belief.story
+    missing = story.standing
+    if story.jump == "zone" or story.fault:
+        missing += jump_size(layout, belief, shares, index)
+    elif story.jump == "leak" and story.wall_before is not None:
+        # a leak is in one place too; near the peak about half of the power goes into the wall
+        missing -= 0.5 * (float(belief.mean[layout.wall]) - story.wall_before)
+    part = _UNEVEN_FIRST if belief.story.jump_firing == index else _UNEVEN_DAY
+    return float(np.hypot(supply, part * min(-missing, 0.5))) if missing < 0.0 else supply
