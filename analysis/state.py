@@ -29,6 +29,10 @@ from config.logbook import LogbookEntry
 _SETTLING_FIRINGS = 4
 """Firings that showed power before a jump can be told from not knowing the kiln yet."""
 
+_LONG_KNOWN = 12
+"""Firings after which a kiln that always kept pace is known well enough by what its pace asked for: when such a kiln
+falls behind at full output, something happened to it."""
+
 _UNEVEN_C = -4.0
 """A zone this far below the mean of all throughout the heating has too little power, whatever else is not known yet."""
 
@@ -111,7 +115,7 @@ def update(
         shown,
         index,
         supply_known=measures.supply_volts is not None,
-        settled=state.informed >= _SETTLING_FIRINGS,
+        settled=state.informed >= _SETTLING_FIRINGS or index >= _LONG_KNOWN,
         uneven=min(measures.zone_offset_c, default=0.0) < _UNEVEN_C,
     )
     beliefs = prune([b.belief for b in branches], index)

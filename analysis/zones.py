@@ -43,8 +43,9 @@ def _shares(circuits: tuple[Circuit, ...], names: tuple[str, ...], zones: int) -
 
 def even_work(grid: Grid, drive: Drive) -> BoolArray:
     """Bins in which the zones run together: all driven, none at full output, temperatures alike, shape (n,)."""
-    even: BoolArray = ((drive.output > 0.03) & (drive.output < 0.97)).all(axis=1)
-    return even & (np.ptp(grid.zone_c, axis=1) < _EVEN_C) & (grid.mean_c > 300.0)
+    driven = np.all((drive.output > 0.03) & (drive.output < 0.97), axis=1)
+    even: BoolArray = np.asarray(driven & (np.ptp(grid.zone_c, axis=1) < _EVEN_C) & (grid.mean_c > 300.0))
+    return even
 
 
 def duty_shares(grid: Grid, drive: Drive) -> FloatArray | None:

@@ -32,7 +32,8 @@ class AlertSettings(BaseModel):
     power_fall : further loss of power ratio that counts as worse.
     first_wait_s, longest_wait_s : the growing wait between tries of a failing target.
     send_limit_s : a send that takes longer is abandoned and tried again.
-    give_up_days : a message that could not be sent for so long is given up, and shown in ``status``.
+    give_up_days : a message that could not be sent for so long, and in several tries, is given up and shown in
+        ``status``.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)

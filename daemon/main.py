@@ -24,6 +24,7 @@ VERBS = (
     "export",
     "service",
     "restore",
+    "completion",
 )
 DONE, ATTENTION, WRONG_USE, COULD_NOT = 0, 1, 2, 3
 

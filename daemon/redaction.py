@@ -19,7 +19,7 @@ HIDDEN = "[hidden]"
 NOISY = ("apprise", "urllib3", "requests", "httpx", "paho", "aiosmtpd", "markdown")
 _SHORTEST = 4
 _SPLIT = re.compile(r"[/?&=:@#,;|\s]+")
-_PUBLIC = frozenset(
+PUBLIC = frozenset(
     {"localhost", "true", "false", "none", "html", "text", "markdown", "https", "http", "title", "body", "warning"}
 )
 _OPTIONS = "priority image format verify cto rto overflow mode method emojis tz retry wait redirect attach smtp sound"
@@ -58,7 +58,7 @@ def secret_parts(secret: str) -> tuple[str, ...]:
 
 
 def _telling(piece: str) -> bool:
-    if len(piece) < _SHORTEST or piece.lower() in _PUBLIC:
+    if len(piece) < _SHORTEST or piece.lower() in PUBLIC:
         return False
     host = re.fullmatch(r"[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*\.[A-Za-z]{2,}|\d{1,3}(\.\d{1,3}){3}|\d{1,5}", piece)
     return host is None

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from analysis.reading.firing_log import FloatArray
 from analysis.reading.time_base import TimeKind
 
-Same = Callable[[int, int], bool]
 _HOUR_S = 3600.0
 _SWAP_ROWS = 6
 _MOST_STEPS = 1000

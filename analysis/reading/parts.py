@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from analysis.reading.clock_repairs import clock_text, median_step
+from analysis.reading.clock_repairs import clock_text
 from analysis.reading.firing_log import Event, FiringLog, FloatArray, Spike
 
 _HOT_C, _COLD_C = 350.0, 180.0
@@ -177,8 +177,3 @@ def _goes_on(before: FloatArray, after: FloatArray, pause_s: float) -> bool:
 def _hottest(log: FiringLog) -> FloatArray:
     finite = log.zone_c[np.isfinite(log.zone_c).any(axis=1)]
     return np.asarray(np.nanmax(finite, axis=1)) if finite.size else np.empty(0)
-
-
-def usual_sample_s(log: FiringLog) -> float:
-    """Return the usual sampling interval of a log, in seconds."""
-    return median_step(log.elapsed_s)

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.reading.behaviour import Behaviour, behaviour_of, ruledness
 from analysis.reading.firing_log import FloatArray, UnreadableLog
-from analysis.reading.names import NameSays, plain, unit_of, what_name_says
+from analysis.reading.names import NameSays, plain, what_name_says
 
 ROLES = (
     "time",
@@ -376,8 +376,3 @@ def _rescue_zones(columns: list[Column], conducts: dict[int, Behaviour]) -> list
             columns[i] = replace(column, role="zone", why="the only column that climbs as a kiln does")
             return columns
     return columns
-
-
-def unit_from(column: Column, units_row: str) -> str | None:
-    """Return the unit given by the units row, else by the name."""
-    return unit_of(units_row) or column.unit

@@ -24,7 +24,8 @@ _MARKED = re.compile(
 _STAMP = re.compile(
     r"(?=[^:]*\d+:\d|\D*\d+[-/.]\w+[-/.]\d)[\w:/.+\- ]{2,40}(?:,[\w:/.+\- ]{1,20})?|\d{8}T\d{4,6}\w*|[AaPp]\.?[Mm]\.?"
 )
-_CLOCK_AND_NUMBER = re.compile(r"^(?![^:]*[A-Za-z]{3}).*:\d\d\s+[+-]?\d+$")  # two columns, cut at a decimal comma
+_CLOCK_AND_NUMBER = re.compile(r":\d\d\s+[+-]?\d+$")  # two columns, cut at a decimal comma ...
+_YEAR_LAST = re.compile(r"[A-Za-z ,.]+\d{1,2},? +\d{1,2}:\d\d(?::\d\d)? +(?:19|20)\d\d")  # ... or a year
 _UNIT_WORDS = frozenset(
     [
         "c",
@@ -129,7 +130,7 @@ def kind_of(cell: str) -> Kind:
         return "empty"
     if _MARKED.fullmatch(cell):
         return "marked number"
-    if _STAMP.fullmatch(cell) and not _CLOCK_AND_NUMBER.search(cell):
+    if _STAMP.fullmatch(cell) and (not _CLOCK_AND_NUMBER.search(cell) or _YEAR_LAST.fullmatch(cell)):
         return "stamp"
     return "word"
 

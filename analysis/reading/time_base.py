@@ -179,9 +179,7 @@ def _one_numeric(column: Column, values: FloatArray, hints: LogHints, hottest: F
     unknown: tuple[Unknown, ...] = ()
     if why.startswith("not certain"):
         unknown = (
-            Unknown(
-                "the unit of the elapsed time", f"taken as {word}: {why}", '[kiln.log] time_unit = "s", "min" or "h"'
-            ),
+            Unknown("the unit of the elapsed time", f"{word}, {why}", '[kiln.log] time_unit = "s", "min" or "h"'),
         )
     return TimeBase(values * scale, "elapsed", f"elapsed {word} ({where})", why, unknown)
 

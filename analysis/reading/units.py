@@ -124,5 +124,7 @@ def _by_physics(cannot: dict[str, str], room: FloatArray | None) -> TemperatureU
         "nothing in the file tells; " + taken,
         certain=False,
         problems=(f'TEMPERATURE UNIT NOT KNOWN: {taken}; set [kiln.log] temperature_unit to "C" or "F"',),
-        unknown=(Unknown("whether temperatures are °C or °F", taken, '[kiln.log] temperature_unit = "C" or "F"'),),
+        unknown=(
+            Unknown("whether temperatures are °C or °F", "°C for now", '[kiln.log] temperature_unit = "C" or "F"'),
+        ),
     )

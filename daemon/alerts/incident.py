@@ -93,7 +93,6 @@ class Alert:
     returns: int = 0
     hidden_by: str | None = None
     acknowledged_at: datetime | None = None
-    acknowledged_rank: int = 0
     muted_until: datetime | None = None
     muted_rank: int = 0
     told_at: datetime | None = None

@@ -20,6 +20,8 @@ from daemon.clock import moment, stamp
 
 OVERTAKEN_AFTER = timedelta(hours=1)
 """An unsent message older than this is replaced by a newer one of the same incident."""
+LEAST_TRIES = 8
+"""A message is given up for its age only after so many tries: the computer may have been off, or its clock wrong."""
 PICTURE_TRIES = 3
 _JITTER = 0.2
 
@@ -119,9 +121,10 @@ def owed_to(db: Database, target: str) -> list[Letter]:
 def tidy(db: Database, target: str, alerts: AlertSettings, time_zone: str, now: datetime) -> None:
     """Give up what is too old, and drop what has been overtaken by a newer message of the same incident."""
     oldest = now - timedelta(days=alerts.give_up_days)
+    failures = _failures(db, target)
     by_incident: dict[str, list[Letter]] = {}
     for letter in owed_to(db, target):
-        if letter.created_at < oldest:
+        if letter.created_at < oldest and letter.attempts + failures >= LEAST_TRIES:
             end(db, letter.id, "given up", now)
         elif letter.part == "text":
             by_incident.setdefault(letter.incident, []).append(letter)
@@ -141,6 +144,12 @@ def tidy(db: Database, target: str, alerts: AlertSettings, time_zone: str, now: 
         elif len(letters) > 1 and (held or _old(first, now)):
             for letter in letters[:-1]:
                 end(db, letter.id, "superseded", now)
+
+
+def _failures(db: Database, target: str) -> int:
+    """Return how often running a target has failed."""
+    rows = db.query("select failures from alert_targets where label = ?", [target])
+    return next((int(row["failures"]) for row in rows), 0)
 
 
 def _last_sent(db: Database, incident: str, target: str) -> int:
@@ -232,9 +241,7 @@ def failed(
            perhaps_sent = max(perhaps_sent, ?) where id = ?""",
         [stamp(now + row_wait), reason, int(perhaps), letter.id],
     )
-    failures = 1 + next(
-        (int(r["failures"]) for r in db.query("select failures from alert_targets where label = ?", [letter.target])), 0
-    )
+    failures = 1 + _failures(db, letter.target)
     wait = timedelta(seconds=alerts.longest_wait_s) if permanent else wait_after(failures, letter.target, alerts)
     db.execute(
         """insert into alert_targets (label, failures, failing_since, next_try_at, last_error, permanent)

@@ -230,7 +230,7 @@ def _acknowledge(alert: Alert, now: datetime, changes: list[Change]) -> Alert:
     if not alert.standing:
         return alert
     changes.append(Change(alert.incident, "acknowledged", "a person has seen it"))
-    return replace(alert, state="acknowledged", acknowledged_at=now, acknowledged_rank=alert.facts.rank)
+    return replace(alert, state="acknowledged", acknowledged_at=now)
 
 
 def _mute(alert: Alert, until: datetime | None, changes: list[Change]) -> Alert:

@@ -108,9 +108,7 @@ def _newest(alert: Alert) -> int:
 
 def _closed(alert: Alert) -> Alert:
     """People know that it is over: what they asked for about it ends with it."""
-    return replace(
-        alert, told_rank=0, repeats=0, acknowledged_at=None, acknowledged_rank=0, escalated_at=None, muted_until=None
-    )
+    return replace(alert, told_rank=0, repeats=0, acknowledged_at=None, escalated_at=None, muted_until=None)
 
 
 def _not_in_the_future(alert: Alert, now: datetime) -> Alert:

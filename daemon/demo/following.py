@@ -43,12 +43,6 @@ class Follower:
             patience.wait()
         return taken
 
-    def wait_until_up_to_date(self, kiln: str, service: ServiceProcess) -> None:
-        """Wait until everything known of a kiln, a new logbook entry too, has been judged."""
-        patience = service.wait_until(LOG_LIMIT_S, f"{kiln} to be judged")
-        while self._behind(kiln):
-            patience.wait()
-
     def wait_for_texts(self, service: ServiceProcess) -> None:
         """Wait until no text of a message is owed any more; its picture may still be drawn."""
         self._wait_for_outbox("select 1 from outbox where ended is null and part = 'text' limit 1", service)

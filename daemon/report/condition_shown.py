@@ -36,7 +36,6 @@ def condition_of(said: Assessment) -> Condition | None:
         None,
         tuple(_estimate(zone.power) for zone in said.zones),
         _estimate(said.firing_power),
-        (),
         None,
         Balance(),
         step,

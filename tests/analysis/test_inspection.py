@@ -43,7 +43,6 @@ def condition(level=0.0, zones=(None, None, None), step=None):
         Estimate(-0.001, 0.0005),
         zones,
         None,
-        (),
         None,
         Balance(),
         step,

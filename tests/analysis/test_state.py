@@ -30,6 +30,8 @@ BISQUE = ((90.0, 600.0, 0.0), (120.0, 1000.0, 10.0))
 ONE_OF_SIX = 5.0 / 6.0
 """Power left when one of six alike elements is open."""
 
+WORN = (0.97, 0.94, 0.91, 0.88)
+
 Shot = tuple[Firing, Measures]
 
 
@@ -37,7 +39,7 @@ Shot = tuple[Firing, Measures]
 def shots(fire: Callable[..., FiringLog]) -> dict[float, list[Shot]]:
     """Measured firings at several powers, with varied loads."""
     out: dict[float, list[Shot]] = {}
-    for power in (1.0, ONE_OF_SIX, 0.667, 0.5):
+    for power in (1.0, ONE_OF_SIX, 0.667, 0.5, *WORN):
         loads = (1.0, 0.8, 1.25) if power == 1.0 else (1.0, 1.2)
         out[power] = [
             measure(KILN, fire(power=(power,), load=load, seed=n, ramps=BISQUE, cooling_h=4.0))
@@ -97,6 +99,32 @@ def test_one_bad_firing_does_not_condemn_a_kiln(shots: dict[float, list[Shot]]) 
     last = conditions[-1]
     assert last.level is not None
     assert last.level.value == pytest.approx(0.0, abs=0.03)
+
+
+def test_a_fault_stands_as_one_history_from_its_first_firing_on(shots: dict[float, list[Shot]]) -> None:
+    _, conditions = history(shots, [1.0] * 10 + [0.667] * 8)
+    for condition in conditions[11:]:
+        best = condition.stories[0]
+        assert (best.kind, best.firing) == ("all", 10)
+        assert condition.level_low is not None
+        assert condition.level_high is not None
+        assert condition.level_low < np.log(0.667) < condition.level_high
+
+
+def test_new_elements_without_a_logbook_entry_bring_the_level_back_and_are_told(shots: dict[float, list[Shot]]) -> None:
+    worn = [power for power in WORN for _ in range(3)]
+    _, conditions = history(shots, [1.0] * 8 + worn + [1.0] * 5)
+    assert all(condition.renewed_firing is None for condition in conditions[:20])
+    last = conditions[-1]
+    assert last.renewed_firing == 20
+    assert last.slow is not None
+    assert last.slow.value == pytest.approx(0.0, abs=0.03)
+
+
+def test_a_worn_kiln_is_not_taken_for_one_with_new_elements(shots: dict[float, list[Shot]]) -> None:
+    worn = [power for power in WORN for _ in range(3)]
+    _, conditions = history(shots, [1.0] * 8 + worn + [0.88] * 6)
+    assert all(condition.renewed_firing is None for condition in conditions)
 
 
 def test_a_new_set_begins_a_new_reference(shots: dict[float, list[Shot]]) -> None:

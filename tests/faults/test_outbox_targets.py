@@ -225,6 +225,15 @@ def test_what_cannot_be_sent_is_given_up_after_the_setting_and_shown(studio: Stu
     assert "json://" not in str(shown)
 
 
+def test_a_message_written_before_the_computer_was_off_for_weeks_is_still_sent(studio: Studio, sink: Any) -> None:
+    sink.answer = lambda n: 503 if n == 1 else 200
+    settings, db = studio(f"phone json://localhost:{sink.port}")
+    owe(db, settings, 1, START)
+    outbox.deliver_due(db, settings, START)
+    assert outbox.deliver_due(db, settings, START + timedelta(days=30)) == 1
+    assert "Written 2 Mar 2026, 12:00." in sink.bodies()[-1]["message"]
+
+
 def test_a_clock_set_back_by_a_year_does_not_hold_messages_for_a_year(studio: Studio, sink: Any) -> None:
     sink.answer = lambda n: 500 if n == 1 else 200
     settings, db = studio(f"phone json://localhost:{sink.port}")

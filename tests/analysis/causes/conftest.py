@@ -89,7 +89,6 @@ def make_case():
             Estimate(*drift),
             (None,) * zones if zones > 1 else (),
             Estimate(level, 0.02),
-            (),
             None,
             balance or Balance(power_per_loss=Estimate(0.0, 0.01)),
             None,

@@ -23,7 +23,7 @@ KILN = Kiln(
     circuits=tuple(Circuit(z, z, 2, "parallel", (27.4, 27.4)) for z in ("top", "bottom")),
 )
 WORN = Estimate(-0.139, 0.01)  # 87 % of new power: 15.7 ohm instead of 13.7
-CONDITION = Condition(9, "nameplate", 8, "duty", WORN, None, (WORN, WORN), WORN, (WORN, WORN), None, Balance(), None)
+CONDITION = Condition(9, "nameplate", 8, "duty", WORN, None, (WORN, WORN), WORN, None, Balance(), None)
 AGEING = Finding("element_ageing", "warning", 0.6)
 SUPPLY = Finding("low_supply", "warning", 0.3)
 BROKEN = Finding("open_element", "warning", 0.5, zone="top", circuit="top")

@@ -235,7 +235,10 @@ def test_a_header_one_name_short_above_numbered_rows_names_the_columns_after_the
     assert reading.firings[0].zone_names == ("top", "middle", "bottom")
 
 
-@pytest.mark.parametrize(("decimal", "stamp"), [(",", "{h:02d}:{m:02d}:00"), (",", "{m}"), (".", "{h:02d}:{m:02d}:00")])
+@pytest.mark.parametrize(
+    ("decimal", "stamp"),
+    [(",", "{h:02d}:{m:02d}:00"), (",", "{m}"), (".", "{h:02d}:{m:02d}:00"), (",", "02-Mar-2026_{h:02d}:{m:02d}:00")],
+)
 def test_blanks_between_columns_with_a_decimal_comma_are_not_cut_at_the_comma(decimal, stamp):
     """One zone beside the time: the comma stands in every row as a delimiter would."""
     rows = [
