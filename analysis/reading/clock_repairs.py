@@ -77,7 +77,7 @@ def straighten(
         return result
     raw = _without_strays(result, raw, usual)
     if float(np.diff(raw).min()) <= 0:
-        raw = _in_order(result, raw, table(), usual)
+        raw = _in_order(result, raw, table(), usual, zone if kind == "local" else None)
     raw = _coarse(result, raw)
     usual = median_step(raw)
     _level(result, raw, kind, zone, hot, usual)
@@ -126,7 +126,7 @@ def _only_rising(result: Straight) -> None:
         result.left_out += count
 
 
-def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float) -> FloatArray:
+def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float, zone: ZoneInfo | None) -> FloatArray:
     """Drop repeated rows and sort rows that only changed places."""
     problems = result.problems
     table = table[result.order]
@@ -143,10 +143,14 @@ def _in_order(result: Straight, raw: FloatArray, table: FloatArray, usual: float
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
         earlier = np.searchsorted(top[:start], raw[start:stop])
         earlier = np.minimum(earlier, start - 1)
-        if bool((raw[earlier] == raw[start:stop]).all()) and _equal(table[earlier], table[start:stop]).all():
+        hour_back = _hour_back(float(top[start]) - _first_after(raw, start, usual), stop - start, usual)
+        # An hour that the zone's clock shows twice is no repeat, even if nothing changed in it (an idle kiln).
+        twice = hour_back and zone is not None and all(_comes_twice(raw[i], zone) for i in (start, stop - 1))
+        same = bool((raw[earlier] == raw[start:stop]).all()) and _equal(table[earlier], table[start:stop]).all()
+        if same and not twice:
             drop[start:stop] = True
             repeats.append(float(raw[start] - first_s))
-        elif _hour_back(float(top[start]) - _first_after(raw, start, usual), stop - start, usual):
+        elif hour_back:
             inside = np.flatnonzero(np.diff(raw[start:stop]) < 0)
             if inside.size:  # the hour runs twice, but each time forwards
                 order[start:stop] = start + np.argsort(raw[start:stop], kind="stable")
@@ -339,6 +343,11 @@ def _offset(local_s: float, zone: ZoneInfo, fold: int) -> float:
     moment = (_EPOCH + timedelta(seconds=float(local_s))).replace(tzinfo=zone, fold=fold)
     offset = moment.utcoffset()
     return 0.0 if offset is None else offset.total_seconds()
+
+
+def _comes_twice(local_s: float, zone: ZoneInfo) -> bool:
+    """Tell whether a wall time lies in the hour that comes twice when daylight saving ends."""
+    return _offset(local_s, zone, 0) > _offset(local_s, zone, 1)
 
 
 def _runs_through(raw: FloatArray, temps: FloatArray, i: int, usual: float, jump: float) -> bool:

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.reading import read_log
@@ -68,3 +69,21 @@ def test_a_real_month_first_log_without_a_number_above_twelve_is_decided_by_its_
     assert "month first" in reading.account.time_why
     assert reading.account.unknown == ()
     assert reading.account.rows.blank == len(rows) - len(used)
+
+
+@pytest.mark.parametrize("first", ["2011-11-05", "2012-03-10"], ids=["autumn", "spring"])
+def test_a_photovoltaic_series_in_wall_time_keeps_true_time_across_the_clock_change(first):
+    """The series' fixed offset is the truth; pandas (a general library) writes it in Denver's wall time.
+
+    The panels rest when the clock changes: in autumn all rows of the hour that comes twice are the same.
+    """
+    rows = pd.read_csv(DATA / "ac_power_2011_2012.csv", parse_dates=["measured_on"])
+    rows = rows[rows["measured_on"] >= pd.Timestamp(first, tz="-07:00")].head(288).dropna()
+    wall = rows["measured_on"].dt.tz_convert("America/Denver").dt.strftime("%Y-%m-%d %H:%M:%S")
+    data = pd.DataFrame({"stamp": wall, "power": rows["ac_power_2"]}).to_csv(index=False).encode()
+    hints = LogHints(columns={"power": "zone 1"}, temperature_unit="C")
+    reading = read_log(data, name="pv.csv", kiln=Kiln(id="pv", time_zone="America/Denver", log=hints))
+    # a day's rise and fall looks like a firing: together the parts must hold every row at its true time
+    seconds = np.concatenate([log.started.timestamp() + log.elapsed_s for log in reading.firings])
+    np.testing.assert_array_equal(seconds, [moment.timestamp() for moment in rows["measured_on"]])
+    assert sum("daylight saving" in problem for problem in reading.problems) == 1
