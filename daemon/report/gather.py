@@ -31,8 +31,8 @@ def history_of(db: Database, settings: Settings, kiln: Kiln, *, newest: int = -1
         open_alerts=tuple(OpenAlert(a.incident, _text(words, a.cause, a.facts.text), a.since) for a in told),
         left_out=tuple(
             LeftOut(file.path, file.reason)
-            for file in files.all_files(db).values()
-            if file.kiln == kiln.id and file.state == "set aside"
+            for file in files.in_states(db, "set aside")
+            if file.kiln == kiln.id
         ),
     )
 
