@@ -7,7 +7,6 @@ from analysis.causes import contacts, deficits, leaks, power_loss, thermocouples
 from analysis.causes.case import Case, Suspicion
 from analysis.causes.memory import CausesMemory, Lost, Onset, Repair, Usual, ZoneMemory
 from analysis.causes.odds import RIVALS, among_rivals, cleared, stand
-from analysis.causes.words import DECIDING, INSPECTION
 from analysis.findings import Finding, Severity
 
 WORTH_TELLING = 0.60
@@ -43,13 +42,13 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
     sudden = _sudden(case, lost)
     worn = [_behind_sudden(s, sudden) for s in wear.suspect(case, sudden)]
     suspicions = [*lasting, *power, *drifted, *worn, *this_firing.suspect(case)]
-    ranked = among_rivals(_reconciled(suspicions))
+    ranked = among_rivals(_reconciled(suspicions, drifted=any(z.drifted for z in zones)))
     findings = _findings(case, ranked)
     alarmed = {f.cause for f in findings if f.severity != "info"}
     named = {f.cause for f in findings}
     sound = not alarmed & (_POWER_FAULTS | {"thermocouple_fault", "welded_contact"})
     kept = CausesMemory(
-        zones=deficits.remember(case, zones, sound=sound),
+        zones=deficits.remember(case, _drift_told(case, zones, findings), sound=sound),
         volts=_volts(case, memory, sound=sound),
         standing=standing,
         ageing_told="element_ageing" in alarmed,
@@ -72,16 +71,37 @@ def _prepared(case: Case) -> CausesMemory:
             continue
         repair = Repair(case.index, entry.part or "repair")
         if entry.part in _TOUCHES_ZONES:
-            zones = tuple(replace(z, deficit=0.0, drift=0.0, drift_weight=0.0) for z in zones)
+            zones = tuple(_untold(z, entry.part) for z in zones)
         if entry.part == "elements":
             # New wire changes each zone's work, but not how the kiln cools: a leak that stood still stands.
-            zones, told = tuple(ZoneMemory(cooling=z.cooling, leak=z.leak) for z in zones), False
+            zones, told = (
+                tuple(replace(z, share=Usual(), hot_share=Usual(), full=Usual(), behind=Usual()) for z in zones),
+                False,
+            )
             memory = replace(memory, ageing_since=None, ageing_seen=0)
         if entry.part == "thermocouple":
-            zones = tuple(replace(z, cooling=Usual(), share=Usual(), hot_share=Usual(), leak=0.0) for z in zones)
+            zones = tuple(
+                replace(z, cooling=Usual(), tilt=Usual(), share=Usual(), hot_share=Usual(), leak=0.0) for z in zones
+            )
         if entry.part in ("brickwork", "lid"):
             zones = tuple(replace(z, leak=0.0) for z in zones)
     return replace(memory, zones=zones, standing=cleared(memory.standing, case), ageing_told=told, repair=repair)
+
+
+def _drift_told(case: Case, zones: tuple[ZoneMemory, ...], findings: tuple[Finding, ...]) -> tuple[ZoneMemory, ...]:
+    """Return the zones' memory with a drift that a message told of marked as such."""
+    told = {f.zone for f in findings if f.cause == "thermocouple_drift" and f.severity != "info"}
+    return tuple(replace(z, drifted=case.zone_name(n) in told) for n, z in enumerate(zones))
+
+
+def _untold(zone: ZoneMemory, part: str) -> ZoneMemory:
+    """Return a zone's memory after work on it: what had shown before counts no more.
+
+    A couple found to drift goes on drifting until someone works on couples.
+    """
+    if zone.drifted and part not in ("thermocouple", "brickwork", "lid"):
+        return replace(zone, deficit=0.0)
+    return replace(zone, deficit=0.0, drift=0.0, drift_weight=0.0, drift_variance=0.0, drifted=False)
 
 
 def _volts(case: Case, memory: CausesMemory, *, sound: bool) -> Usual:
@@ -105,14 +125,14 @@ def _behind_sudden(worn: Suspicion, sudden: float) -> Suspicion:
     return replace(worn, log_odds=min(worn.log_odds, _BEHIND)) if sudden < -0.1 else worn
 
 
-def _reconciled(suspicions: list[Suspicion]) -> list[Suspicion]:
-    """Let one cause explain what another would claim: drift gives way to a zone's loss or a leak."""
+def _reconciled(suspicions: list[Suspicion], *, drifted: bool) -> list[Suspicion]:
+    """Let one cause explain what another would claim: drift not told before gives way to a loss or a leak."""
     best = max((s.log_odds for s in suspicions if s.cause in _POWER_FAULTS), default=-9.0)
     fresh = max((s.log_odds for s in suspicions if s.cause in ("open_circuit", "open_element")), default=-9.0)
     out = []
     for suspicion in suspicions:
-        if suspicion.cause == "thermocouple_drift" and best > -0.5:
-            suspicion = replace(suspicion, log_odds=suspicion.log_odds - 3.0)
+        if suspicion.cause == "thermocouple_drift" and best > -0.5 and not drifted:
+            suspicion = replace(suspicion, log_odds=suspicion.log_odds - _GIVES_WAY)
         if suspicion.cause == "loose_connection" and suspicion.quiet and fresh > 0.0:
             # What came and went has gone for good: the open circuit explains both.
             suspicion = replace(suspicion, log_odds=suspicion.log_odds - _GIVES_WAY)
@@ -142,8 +162,6 @@ def _findings(case: Case, ranked: list[tuple[Suspicion, float]]) -> tuple[Findin
                 power_step=_as_ratio(case, suspicion.power_step),
                 evidence=suspicion.evidence,
                 rivals=rivals,
-                deciding=DECIDING[suspicion.cause],
-                inspection=INSPECTION[suspicion.cause],
             )
         )
     if any(f.cause in _POWER_FAULTS and f.severity != "info" for f in out):

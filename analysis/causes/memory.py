@@ -34,12 +34,15 @@ class Usual:
         mean = self.mean + off / count
         return Usual(count, mean, self.squares + off * (value - mean))
 
+    def spread(self, least: float) -> float:
+        """Return the standard deviation so far, not below ``least``."""
+        return max(sqrt(self.squares / max(self.count - 1, 1)), least)
+
     def distance(self, value: float | None, least_spread: float, enough: int = 4) -> float | None:
         """Return how many spreads ``value`` lies above the usual; None before ``enough`` firings."""
         if value is None or self.count < enough:
             return None
-        spread = max(sqrt(self.squares / max(self.count - 1, 1)), least_spread)
-        return (value - self.mean) / (spread * sqrt(1.0 + 1.0 / self.count))
+        return (value - self.mean) / (self.spread(least_spread) * sqrt(1.0 + 1.0 / self.count))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,19 +50,32 @@ class ZoneMemory:
     """One zone's usual measures, and the running sum by which its thermocouple's drift shows.
 
     ``share`` log of its duty over the zones' mean (``hot_share`` above 750 deg C), ``full`` time at full output above
-    the others', ``behind`` deg C behind the hottest zone, ``cooling`` deg C off the mean in free cooling; ``deficit``,
-    ``leak`` and ``drift`` run on from firing to firing.
+    the others', ``behind`` deg C behind the hottest zone, ``cooling`` deg C off the mean in free cooling and ``tilt``
+    how much more so while hot; ``deficit``, ``leak`` and ``drift`` run on from firing to firing.
     """
 
     share: Usual = Usual()
     full: Usual = Usual()
     behind: Usual = Usual()
     cooling: Usual = Usual()
+    tilt: Usual = Usual()
     hot_share: Usual = Usual()
     deficit: float = 0.0
     leak: float = 0.0
     drift: float = 0.0
     drift_weight: float = 0.0
+    drift_variance: float = 0.0
+    drifted: bool = False
+
+    @property
+    def drift_c(self) -> float:
+        """Running estimate of the couple's error at 1200 deg C, positive where it reads low."""
+        return self.drift / self.drift_weight if self.drift_weight > 0.0 else 0.0
+
+    @property
+    def drift_spreads(self) -> float:
+        """The same over its standard error."""
+        return self.drift / sqrt(self.drift_variance) if self.drift_variance > 0.0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)

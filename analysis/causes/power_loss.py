@@ -31,8 +31,9 @@ FAULTS: dict[str, Cause] = {"open element": "open_element", "open circuit": "ope
 LEAST_LEAK = 0.10
 """Log rise of the heat loss that is worth a message."""
 
-_SUPPLY_PRIOR = 0.6
-"""A lasting low supply against a broken circuit before anything is measured (common practice, no source)."""
+_SUPPLY_PRIOR = 2.0
+"""A lasting low supply against several broken circuits before anything is measured, where no single one makes the step
+(common practice, no source)."""
 
 URGENT_STEP = -0.51
 """Four tenths of the power gone, or a zone dead: the next firing would stall."""
@@ -40,7 +41,7 @@ URGENT_STEP = -0.51
 _REPAIRS = {"elements", "element", "relay", "fuse", "wiring", "supply"}
 _WORTH_KEEPING = 0.85
 _SOUND_FIRINGS = 3
-_EVEN, _FAVOUR, _MOST_FAVOUR = 2.0, 1.5, 3.0
+_EVEN, _FAVOUR, _MOST_FAVOUR = 2.0, 1.5, 5.0
 _OLD, _NEW_EVENT, _LEAST_SHARE = 0.97, 0.7, 0.02
 _SAME_STEP = 0.03
 _ZONE_LEAK_PRIOR, _ZONE_LEAK_SIZES = 0.15, (-0.35, -0.10)
@@ -138,12 +139,14 @@ def _with_memory(now: Lost | None, before: Lost | None, index: int) -> tuple[Los
     if now.firing == index and now.firing > before.firing and total > _NEW_EVENT and not _same_place(now, before):
         return now, False
     weight = sum(s.probability for s in before.shares)
+    # confirmed once more, it is not less sure than before
+    sure = max(total, weight)
     mixed: dict[tuple[Cause, str | None], Share] = {}
     old = min(_OLD, before.seen / (before.seen + 1.0))
     for part, lost, whole in ((old, before, weight), (1.0 - old, now, total)):
         for share in lost.shares:
             key = (share.cause, share.zone)
-            more = total * part * share.probability / whole
+            more = sure * part * share.probability / whole
             had = mixed.get(key)
             mixed[key] = replace(share, probability=more + (had.probability if had else 0.0))
     shares = sorted((s for s in mixed.values() if s.probability > _LEAST_SHARE), key=lambda s: -s.probability)
@@ -186,7 +189,7 @@ def _local(case: Case, leak: float, loss: float) -> tuple[float, float]:
     uneven = unevenness(case)
     if len(case.memory.zones) < 2 or leak <= 0.0 or loss <= 0.0:
         return leak, 1.0
-    parting = max(z.drift / max(z.drift_weight, 1e-9) ** 0.5 for z in case.memory.zones)
+    parting = max(z.drift_spreads for z in case.memory.zones)
     # The running drift wanders more than one firing's share does.
     uneven = max(uneven or 0.0, parting - 1.0)
     favour = exp(max(-_MOST_FAVOUR, min(_MOST_FAVOUR, _FAVOUR * (uneven - _EVEN))))
@@ -205,7 +208,8 @@ def _kept(case: Case, told: Sequence[Loss], found: Sequence[Deficit], *, volts_k
         for_other = -50.0
         if loss.zone is not None:
             for_other = _zone_leak_fit(loss) + _cools_faster(case, loss.zone)
-        elif loss.total is not None and not volts_known:
+        elif loss.total is not None and not volts_known and not loss.fault:
+            # a history that assumes one circuit's step tells of that circuit; the supply may be of any size
             for_other = log(_SUPPLY_PRIOR) + _supply_fit(loss)
         broken = probability(log_evidence(case.steps, loss.total, loss.zones) - for_other)
         groups: dict[Cause, list[FaultOdds]] = {}

@@ -4,7 +4,8 @@ from dataclasses import replace
 from math import log, sqrt
 
 from analysis.causes.case import Case, Suspicion, backs, speaks_against
-from analysis.causes.memory import ZoneMemory
+from analysis.causes.memory import Usual, ZoneMemory
+from analysis.signs import COOLING_MARKS_C
 
 FEW_SAMPLES, MANY_SAMPLES = 3, 10
 """One or two odd samples are a logger's slip; ten in a firing are a couple or its wiring (common practice)."""
@@ -13,10 +14,29 @@ OFFSET_SPREAD_C = 2.5
 _SHARE_SPREAD = 0.018
 """Least spread of a zone's offset while cooling, and of its share of duty: loads are never stacked alike twice."""
 
-_SHARE_COUNTS, _MOST_SCORE = 2.0, 3.0
+_TILT_SPREAD_C, _TILT_OVER_C = 0.35, 400.0
+"""The same for the change of that offset from 900 to 500 deg C: what a load leaves between zones hardly changes
+there."""
+
+_SHOWS_COOLING, _SHOWS_TILT, _SHOWS_SHARE = 0.45, 0.33, 0.01
+"""What one deg C of error at 1200 deg C shows, for an error that grows with the temperature: in the offset (marks mean
+540 deg C), in its change over 400 deg C, and in the log share of the work near the peak (80 W per deg C of exchange
+between zones of some 10 kW kiln). Over their spreads they are the weights of the three."""
+
+_MOST_SCORE, _MOST_ONCE, _MOST_ONCE_C = 3.0, 5.0, 12.0
+"""Spreads from which a measure is no usual one, and the most one firing may say, in spreads or deg C."""
+
 _DRIFT_MEMORY = 0.8
-_DRIFT_ODDS_FROM = 4.6
-"""Spreads of the weighted mean at which drift is as likely as not; healthy kilns wander to 3, once to 5."""
+_DRIFT_ODDS_FROM, _STILL_FROM = 4.6, 3.0
+"""Spreads of the weighted mean at which drift is as likely as not; healthy kilns wander to 3, once to 5. Once told it
+stands down to the second: couples do not mend themselves."""
+
+_WORTH_C, _STILL_WORTH_C = 6.0, 4.0
+"""Running estimate of the error at 1200 deg C worth a message: it lags a growing error by some 2 to 4 deg C, and under
+8 deg C the ware hardly shows it (a cone is some 20)."""
+
+_SETTLED_C = 150.0
+"""Below the peak by this much the zones have come to terms since the output stopped."""
 
 
 def suspect_fault(case: Case) -> list[Suspicion]:
@@ -58,6 +78,24 @@ def offsets_c(case: Case) -> list[float | None]:
     return out or [None] * len(case.zones)
 
 
+def tilts_c(case: Case) -> list[float | None]:
+    """Each zone's offset in free cooling while hot less that while mild, for 400 deg C between the two.
+
+    A couple's error grows with its temperature; a true difference between zones grows as they cool and radiation
+    between them dies away, and what the load leaves stays about the same over these marks.
+    """
+    marks = [n for n in range(3) if COOLING_MARKS_C[n] < case.firing.peak_c - _SETTLED_C]
+    out: list[float | None] = []
+    for row in case.signs.cooling_offset_c:
+        known = [(COOLING_MARKS_C[n], x) for n in marks if (x := row[n]) is not None]
+        if len(known) < 2:
+            out.append(None)
+        else:
+            (hot_c, hot), (mild_c, mild) = known[0], known[-1]
+            out.append((hot - mild) * _TILT_OVER_C / (hot_c - mild_c))
+    return out or [None] * len(case.zones)
+
+
 def _hot_shares(case: Case) -> list[float | None]:
     shares = case.signs.hot_share
     return list(shares) if len(shares) == len(case.zones) else [None] * len(case.zones)
@@ -66,38 +104,53 @@ def _hot_shares(case: Case) -> list[float | None]:
 def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...]:
     """Take this firing's offsets and shares into each zone's memory, drift first, then what is usual."""
     out = []
-    for memory, offset, share in zip(zones, offsets_c(case), _hot_shares(case), strict=True):
-        cool = memory.cooling.distance(offset, OFFSET_SPREAD_C, enough=5)
-        work = memory.hot_share.distance(share, _SHARE_SPREAD, enough=5)
+    apart = 1.0 - 1.0 / max(len(zones), 2)
+    rows = zip(zones, offsets_c(case), tilts_c(case), _hot_shares(case), strict=True)
+    for memory, offset, tilt, share in rows:
         # A couple that reads low makes its zone truly hotter: it takes more of the work near the peak, where a wrong
-        # reading is largest, and once the kiln cools by itself it reads below the others.
-        parts = [(1.0, -cool)] if cool is not None else []
-        parts += [(_SHARE_COUNTS, work)] if work is not None else []
-        if parts:
-            score = sum(w * p for w, p in parts) / sqrt(sum(w * w for w, _ in parts))
-            score = max(-_MOST_SCORE, min(_MOST_SCORE, score))
-            drift = _DRIFT_MEMORY * memory.drift + (1 - _DRIFT_MEMORY) * score
-            weight = _DRIFT_MEMORY**2 * memory.drift_weight + (1 - _DRIFT_MEMORY) ** 2
-            memory = replace(memory, drift=drift, drift_weight=weight)
+        # reading is largest, and once the kiln cools by itself it reads below the others, most so while still hot.
+        cool, cool_shows = _seen(memory.cooling, offset, OFFSET_SPREAD_C, _SHOWS_COOLING * apart)
+        tilted, tilt_shows = _seen(memory.tilt, tilt, _TILT_SPREAD_C, _SHOWS_TILT * apart)
+        work, work_shows = _seen(memory.hot_share, share, _SHARE_SPREAD, _SHOWS_SHARE * apart)
+        worth = cool_shows**2 + tilt_shows**2 + work_shows**2
+        if worth > 0.0:
+            along = -cool_shows * cool - tilt_shows * tilted + work_shows * work
+            most = max(_MOST_ONCE * sqrt(worth), _MOST_ONCE_C * worth)
+            memory = replace(
+                memory,
+                drift=_DRIFT_MEMORY * memory.drift + max(-most, min(most, along)),
+                drift_weight=_DRIFT_MEMORY * memory.drift_weight + worth,
+                drift_variance=_DRIFT_MEMORY**2 * memory.drift_variance + worth,
+            )
         # What is far off says something is wrong, not what is usual.
-        calm_offset = offset if cool is None or abs(cool) < _MOST_SCORE else None
-        calm_share = share if work is None or abs(work) < _MOST_SCORE else None
-        usual = memory.cooling.taken(calm_offset), memory.hot_share.taken(calm_share)
-        out.append(replace(memory, cooling=usual[0], hot_share=usual[1]))
+        memory = replace(
+            memory,
+            cooling=memory.cooling.taken(offset if abs(cool) < _MOST_SCORE else None),
+            tilt=memory.tilt.taken(tilt),
+            hot_share=memory.hot_share.taken(share if abs(work) < _MOST_SCORE else None),
+        )
+        out.append(memory)
     return tuple(out)
+
+
+def _seen(usual: Usual, value: float | None, least_spread: float, per_c: float) -> tuple[float, float]:
+    """Return how many spreads a measure is above its usual, and how many one deg C of error makes; 0 if unknown."""
+    distance = usual.distance(value, least_spread, enough=5)
+    return (0.0, 0.0) if distance is None else (distance, per_c / usual.spread(least_spread))
 
 
 def suspect_drift(case: Case, zones: tuple[ZoneMemory, ...]) -> list[Suspicion]:
     """Suspect a drifting couple where a zone's work and its reading in cooling slowly part from the others'."""
     if len(zones) < 2:
         return []
-    scores = [z.drift / sqrt(z.drift_weight) if z.drift_weight > 0 else 0.0 for z in zones]
-    number = max(range(len(scores)), key=lambda i: abs(scores[i]))
-    if len(scores) == 2:
-        # Two zones move against each other: which couple is wrong can't be told; one reading low is the commoner.
-        number = max(range(2), key=lambda i: scores[i])
-    score = scores[number]
-    log_odds = 1.6 * (abs(score) - _DRIFT_ODDS_FROM) - 0.5
+    # The one couple whose error would explain most; two zones move against each other, so of two couples it can't be
+    # told which is wrong: one reading low is the commoner.
+    number = max(range(len(zones)), key=lambda i: zones[i].drift_c if len(zones) == 2 else abs(zones[i].drift_c))
+    zone = zones[number]
+    score = zone.drift_spreads
+    stood = any(z.drifted for z in zones)
+    by_score = 1.6 * (abs(score) - (_STILL_FROM if stood else _DRIFT_ODDS_FROM)) - 0.5
+    log_odds = min(by_score, abs(zone.drift_c) - (_STILL_WORTH_C if stood else _WORTH_C))
     if log_odds < -2.0:
         return []
     name = case.zone_name(number)
@@ -105,7 +158,7 @@ def suspect_drift(case: Case, zones: tuple[ZoneMemory, ...]) -> list[Suspicion]:
     text = (
         f"Over the last firings zone {name} has come to take {'more' if score > 0 else 'less'} of the work and to read "
         f"{'below' if score > 0 else 'above'} the other zones while the kiln cools by itself, as a thermocouple that "
-        f"reads {sense} would make it."
+        f"reads {sense} by some {{dc:{abs(zone.drift_c):.0f}}} would make it."
     )
     evidence = [backs(text, log_odds)]
     if abs(score) > _DRIFT_ODDS_FROM:

@@ -65,13 +65,25 @@ def test_a_controller_that_stops_for_its_sensor_is_believed(make_case, run):
     assert find(run(make_case(signs=signs))[1], "thermocouple_fault").severity == "urgent"
 
 
+MARKS_C = (900.0, 700.0, 500.0, 300.0)
+
+
 def drifting(error_c):
-    """A top couple that reads ``error_c`` low: more work near the peak, and lower in free cooling."""
+    """A top couple that reads ``error_c`` low at 1200 deg C: more work near the peak, and lower in free cooling."""
+    own = tuple(-error_c * mark / 1200.0 * 2 / 3 for mark in MARKS_C)
+    others = tuple(-x / 2 for x in own)
     return replace(
         QUIET,
-        hot_share=(0.006 * error_c, -0.003 * error_c, -0.003 * error_c),
-        cooling_offset_c=((-0.4 * error_c,) * 4, (0.2 * error_c,) * 4, (0.2 * error_c,) * 4),
+        hot_share=(0.007 * error_c, -0.0035 * error_c, -0.0035 * error_c),
+        cooling_offset_c=(own, others, others),
     )
+
+
+def cooler(by_c):
+    """A top zone that is truly ``by_c`` cooler in free cooling: the more so the less the zones radiate."""
+    own = tuple(-by_c * grown for grown in (0.8, 0.9, 1.0, 0.9))
+    others = tuple(-x / 2 for x in own)
+    return replace(QUIET, cooling_offset_c=(own, others, others))
 
 
 def test_zones_that_slowly_part_are_a_drifting_couple(make_case, run):
@@ -79,7 +91,29 @@ def test_zones_that_slowly_part_are_a_drifting_couple(make_case, run):
     cases += [make_case(index=10 + i, signs=drifting(1.2 * i)) for i in range(16)]
     found = find(run(*cases)[1], "thermocouple_drift")
     assert (found.severity, found.zone) == ("warning", "top")
-    assert "reads low" in found.evidence[0].text
+    assert "reads low by some {dc:1" in found.evidence[0].text
+
+
+def test_a_small_drift_is_not_worth_a_message(make_case, run):
+    cases = [make_case(index=i, signs=drifting(0.0)) for i in range(10)]
+    cases += [make_case(index=10 + i, signs=drifting(min(0.5 * i, 4.0))) for i in range(20)]
+    found = find(run(*cases)[1], "thermocouple_drift")
+    assert found is None or found.severity == "info"
+
+
+def test_a_zone_that_really_cools_faster_has_no_drifting_couple(make_case, run):
+    cases = [make_case(index=i, signs=cooler(0.0)) for i in range(10)]
+    cases += [make_case(index=10 + i, signs=cooler(7.0)) for i in range(12)]
+    found = find(run(*cases)[1], "thermocouple_drift")
+    assert found is None or found.severity == "info"
+
+
+def test_a_drift_that_was_told_outlives_new_elements(make_case, run):
+    cases = [make_case(index=i, signs=drifting(0.0)) for i in range(10)]
+    cases += [make_case(index=10 + i, signs=drifting(1.2 * i)) for i in range(16)]
+    entry = LogbookEntry("heron", cases[-1].started, "replaced", "elements")
+    found = find(run(*cases, make_case(index=26, signs=drifting(19.0), entries=(entry,)))[1], "thermocouple_drift")
+    assert (found.severity, found.zone) == ("warning", "top")
 
 
 def test_a_new_couple_settles_it(make_case, run):
