@@ -6,6 +6,7 @@ import sqlite3
 from datetime import datetime
 from pathlib import Path
 
+from daemon.store import restoring
 from daemon.store.database import StoreError
 
 _NAME = re.compile(r"coilwatch-(\d{4}-\d{2}-\d{2})(?:-\d{6})?\.db")
@@ -69,22 +70,24 @@ def copy(database: Path, target: Path) -> None:
 def restore(database: Path, backup: Path, now: datetime) -> Path | None:
     """Put a back-up in the place of the database; the present one is kept beside it and its place returned.
 
-    The service must not be running (its lock must be held by the caller). Raises ``StoreError`` for a damaged one.
+    The service must not be running (its lock must be held by the caller). A restore broken off by a kill is finished
+    when the database is next opened (``daemon.store.restoring``). Raises ``StoreError`` for a damaged back-up.
     """
-    fresh = database.with_suffix(".restored")
-    fresh.unlink(missing_ok=True)
+    half = database.with_suffix(".restoring-half")
+    half.unlink(missing_ok=True)
     try:
-        copy(backup, fresh)
+        copy(backup, half)
     except sqlite3.DatabaseError as error:
-        fresh.unlink(missing_ok=True)
+        half.unlink(missing_ok=True)
         raise StoreError(f"{backup}: this back-up cannot be read ({error}). Choose another.") from error
-    kept = None
-    if database.exists():
-        kept = database.with_name(f"{database.stem}-before-restore-{now:%Y-%m-%d-%H%M%S}.db")
-        database.replace(kept)
-        for ending in ("-wal", "-shm"):
-            beside = Path(f"{database}{ending}")
-            if beside.exists():
-                beside.replace(f"{kept}{ending}")
-    fresh.replace(database)
-    return kept
+    waiting = restoring.waiting_place(database, now)
+    half.replace(waiting)  # from here on it is decided: a kill leaves what the next opening finishes
+    try:
+        done = restoring.finish(database)
+    except OSError as error:
+        if database.exists():
+            waiting.unlink(missing_ok=True)
+        raise StoreError(
+            f"{database}: it cannot be put aside ({error.strerror}). Close what has it open, then restore again."
+        ) from error
+    return None if done is None else done.kept

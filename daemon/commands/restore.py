@@ -14,7 +14,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Without a name, lists the back-ups. With one, puts it in the place of the database; the present "
         "database is kept beside it. Logs that came since are still in the drop folder and are taken in again.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("backup", nargs="?", metavar="BACKUP", help="a back-up's name, or a file")
 

@@ -4,6 +4,7 @@
 later fails at once when another connection wrote in between, however long it is willing to wait.
 """
 
+import logging
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,6 +13,9 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 from sqlite_utils import Database, Migrations
 
+from daemon.store import restoring
+
+log = logging.getLogger(__name__)
 BUSY_S = 30.0
 
 
@@ -54,6 +58,7 @@ def open_store(path: Path) -> Database:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        _finish_restore(path)
         db = _connect(path)
         _bring_up_to_date(db, path)
     except sqlite3.DatabaseError as error:
@@ -64,6 +69,16 @@ def open_store(path: Path) -> Database:
         raise StoreError(f"{path.parent}: {error.strerror}. Check folders.data in the settings.") from error
     db.execute("pragma foreign_keys=on")
     return db
+
+
+def _finish_restore(path: Path) -> None:
+    try:
+        done = restoring.finish(path)
+    except Timeout:
+        raise StoreError(f"{path}: another Coilwatch is putting a back-up back. Try again.") from None
+    if done is not None:
+        before = f"; the database before it is kept as {done.kept.name}" if done.kept else ""
+        log.warning("a restore that had been broken off was finished: %s is the back-up now%s", path, before)
 
 
 def _connect(path: Path) -> Database:

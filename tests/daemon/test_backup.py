@@ -1,6 +1,8 @@
 """Back-ups of the database and how they are put back."""
 
 import sqlite3
+import subprocess
+import sys
 from datetime import datetime, timedelta
 
 import pytest
@@ -82,3 +84,75 @@ def test_a_damaged_database_makes_no_back_up_over_the_good_ones(tmp_path):
     with pytest.raises((StoreError, sqlite3.DatabaseError)):
         backup.back_up(place, tmp_path / "backups", DAY, keep=3)
     assert backup.backups(tmp_path / "backups") == []
+
+
+WRITE_AND_DIE = """
+import os, sys
+from pathlib import Path
+from daemon.store import notes
+from daemon.store.database import open_store
+notes.put(open_store(Path(sys.argv[1])), "what", "bad")
+os._exit(9)
+"""
+RESTORE_AND_DIE = """
+import os, sys
+from datetime import datetime
+from pathlib import Path
+from daemon import backup
+left, rename = int(sys.argv[3]), Path.replace
+def replace(self, target):
+    global left
+    if left == 0:
+        os._exit(9)
+    left -= 1
+    return rename(self, target)
+Path.replace = replace
+backup.restore(Path(sys.argv[1]), Path(sys.argv[2]), datetime(2026, 3, 2, 5))
+"""
+
+
+@pytest.mark.parametrize("renames", range(6))
+def test_a_restore_killed_between_any_two_of_its_renames_is_finished_at_the_next_opening(tmp_path, renames, caplog):
+    place = tmp_path / "coilwatch.db"
+    db = open_store(place)
+    notes.put(db, "what", "good")
+    made = backup.back_up(place, tmp_path / "backups", DAY, keep=3)
+    db.close()
+    killed = [sys.executable, "-P", "-c", WRITE_AND_DIE, str(place)]
+    assert subprocess.run(killed, check=False, timeout=60).returncode == 9, "its last words are in the log beside it"
+    assert place.with_name("coilwatch.db-wal").exists()
+    killed = [sys.executable, "-P", "-c", RESTORE_AND_DIE, str(place), str(made), str(renames)]
+    ended = subprocess.run(killed, check=False, timeout=60).returncode
+    decided, whole = renames > 0, ended == 0
+    assert whole == (renames == 5), "there are five renames"
+    after = open_store(place)
+    assert notes.get(after, "what") == ("good" if decided else "bad")
+    after.close()
+    kept = list(tmp_path.glob("coilwatch-before-restore-*.db"))
+    assert len(kept) == decided, "the database before it is never lost"
+    for file in kept:
+        before = open_store(file)
+        assert notes.get(before, "what") == "bad"
+        before.close()
+    assert ("broken off was finished" in caplog.text) == (decided and not whole)
+    assert list(tmp_path.glob("*-restoring-*")) == []
+
+
+def test_a_restore_that_cannot_put_the_database_aside_changes_nothing(tmp_path, monkeypatch):
+    place = tmp_path / "coilwatch.db"
+    db = open_store(place)
+    made = backup.back_up(place, tmp_path / "backups", DAY, keep=3)
+    notes.put(db, "what", "now")
+    db.close()
+    rename = type(place).replace
+
+    def held(self, target):
+        if self == place:
+            raise PermissionError(13, "in use")
+        return rename(self, target)
+
+    monkeypatch.setattr(type(place), "replace", held)
+    with pytest.raises(StoreError, match="Close what has it open"):
+        backup.restore(place, made, DAY)
+    monkeypatch.undo()
+    assert notes.get(open_store(place), "what") == "now"
