@@ -1,6 +1,7 @@
 """Loading sqlite-utils without pandas: it loads pandas whenever that is installed, which costs 45 MB for nothing here.
 
-The service itself never touches a table of numbers; reading and judging happen in a process of their own.
+The service itself never touches a table of numbers; reading and judging happen in a process of their own. Loading
+pandas would also cost every command half a second.
 """
 
 import importlib

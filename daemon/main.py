@@ -7,6 +7,9 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from daemon.commands.help_text import HelpText
+from daemon.light import load_store_lightly
+
 VERBS = (
     "demo",
     "setup",
@@ -26,6 +29,7 @@ VERBS = (
     "restore",
     "completion",
 )
+WITHOUT_STORE = ("setup", "read", "service", "completion", "demo")
 DONE, ATTENTION, WRONG_USE, COULD_NOT = 0, 1, 2, 3
 
 
@@ -45,6 +49,7 @@ def parser(wanted: str | None = None) -> argparse.ArgumentParser:
     for verb in VERBS if wanted is None else (wanted,):
         importlib.import_module(f"daemon.commands.{verb}").add(verbs)
     for each in verbs.choices.values():
+        each.formatter_class = HelpText
         if "--settings" not in each._option_string_actions:  # noqa: SLF001 - argparse has no other way to ask
             each.add_argument(
                 "--settings",
@@ -77,6 +82,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         wanted = None
     args = parser(wanted).parse_args(given)
     module = importlib.import_module(f"daemon.commands.{args.verb}")
+    if args.verb not in WITHOUT_STORE:
+        load_store_lightly()
     try:
         return int(module.run(args))
     except KeyboardInterrupt:

@@ -24,9 +24,8 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         help="judge logs in folders, without service, store or alerts",
         description="Judges every firing in the given folders and files, kiln by kiln in order of time, each only from "
         "itself and earlier ones. A log belongs to the kiln of its sub-folder; a kiln that is not in the register is "
-        "judged without nameplate.",
+        "judged without nameplate. Exit code 1: some logs could not be read; each has its record.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a folder of logs, or single logs")
     parser.add_argument("--register", type=Path, metavar="FILE", help="a coilwatch.toml whose kilns are used")
@@ -43,8 +42,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.jobs < 1:
         raise CommandError("--jobs must be 1 or more")
-    kilns, entries = _register(args)
-    works = works_of(args.paths, kilns, entries)
+    kilns, entries, wording = _register(args)
+    works = works_of(args.paths, kilns, entries, wording)
     if not works:
         raise CommandError(f"there are no logs in {', '.join(str(path) for path in args.paths)}")
     records: list[str] = []
@@ -63,19 +62,19 @@ def run(args: argparse.Namespace) -> int:
     return 1 if unreadable else 0
 
 
-def _register(args: argparse.Namespace) -> "tuple[tuple[Kiln, ...], tuple[LogbookEntry, ...]]":
+def _register(args: argparse.Namespace) -> "tuple[tuple[Kiln, ...], tuple[LogbookEntry, ...], Path | None]":
     from config import settings as config
     from daemon.logbook import LogbookError, read_logbook
 
     kilns: tuple[Kiln, ...] = ()
-    if args.register is not None:
-        kilns = config.load(args.register).kilns
-    elif args.settings is not None or config.find().exists():
-        kilns = config.load(args.settings).kilns
+    wording: Path | None = None
+    if args.register is not None or args.settings is not None or config.find().exists():
+        settings = config.load(args.register or args.settings)
+        kilns, wording = settings.kilns, settings.folders.wording
     if args.logbook is None:
-        return kilns, ()
+        return kilns, (), wording
     try:
-        return kilns, tuple(read_logbook(args.logbook, kilns))
+        return kilns, tuple(read_logbook(args.logbook, kilns)), wording
     except (LogbookError, OSError) as error:
         from daemon.commands.errors import CommandError
 

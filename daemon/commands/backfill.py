@@ -15,7 +15,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Takes in the logs of a folder that is not the drop folder, in order of time. Nothing in it is "
         "changed. No messages are sent about the past; what still stands is told once when the service next runs.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("folder", type=Path, metavar="DIR", help="the folder; its sub-folders are named after kilns")
     parser.add_argument("--kiln", metavar="KILN", help="all its logs are this kiln's")

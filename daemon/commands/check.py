@@ -15,7 +15,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Checks the settings, the folders, the database, the clock, the disk and the installation. With "
         "--send every target gets a test message.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--send", action="store_true", help="send a test message to every target")
     parser.add_argument("--json", action="store_true", help="print the results as JSON")

@@ -30,7 +30,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         help="print what lets your shell complete commands and options",
         description="Prints a script for your shell. Put it where the shell reads it at its start (see the examples).",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("shell", choices=tuple(_SHELLS), help="the shell it is for")
 

@@ -20,7 +20,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Makes an invented studio in a folder, starts the real service on it, drops its sample logs in the "
         "order of their dates, and shows what was found and what reached the phone. Needs no network.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument(
         "--folder", type=Path, metavar="DIR", help="where to make the studio (default: a new temporary folder)"

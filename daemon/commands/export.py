@@ -26,7 +26,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Writes firings, zones and findings as CSV with a data dictionary, and the logbook as JSON lines; "
         "or, with --case, everything a technician elsewhere needs of one kiln. No secret is ever part of it.",
         epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("kiln", metavar="KILN", nargs="?", help="the kiln's id (default: all)")
     parser.add_argument("--to", type=Path, metavar="FOLDER", default=Path("coilwatch-export"), help="where to write")
@@ -38,6 +37,7 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 def run(args: argparse.Namespace) -> int:
     """Write it."""
     from config.settings import load
+    from config.wording import load as load_wording
     from daemon.commands.errors import CommandError
     from daemon.export import tables
     from daemon.report.gather import history_of
@@ -57,7 +57,10 @@ def run(args: argparse.Namespace) -> int:
     if args.case:
         made[f"{_stem(histories[0])}.zip"] = _case(args, settings, db, histories[0])
     else:
-        made = {name: text.encode("utf-8", "replace") for name, text in tables(histories).items()}
+        made = {
+            name: text.encode("utf-8", "replace")
+            for name, text in tables(histories, load_wording(settings.folders.wording)).items()
+        }
     try:
         args.to.mkdir(parents=True, exist_ok=True)
         for name, content in made.items():
@@ -98,4 +101,4 @@ def _case(args: argparse.Namespace, settings: "Settings", db: "Database", histor
         "report.html": kiln_page(history, now, words),
         "visit.html": visit_sheet(history, now, words),
     }
-    return case_bundle(history, pages, power_picture(history), logs)
+    return case_bundle(history, pages, power_picture(history), logs, words)

@@ -41,7 +41,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         help="write a repair, a reading or a note into a kiln's logbook",
         description="Writes into a kiln's logbook. Repairs begin a new baseline; readings make the causes surer.",
         epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("kiln", metavar="KILN", help="the kiln's id")
     parser.add_argument("what", metavar="WHAT", nargs="?", choices=WHATS, help=", ".join(WHATS))

@@ -3,11 +3,12 @@
 import argparse
 import json
 import re
-import sys
 from datetime import datetime, timedelta
-from pathlib import Path
 
-EXAMPLE = "coilwatch mute juniper 14d"
+EXAMPLES = """examples:
+  coilwatch mute juniper 14d
+  coilwatch mute JUN-7K2M 36h
+  coilwatch mute juniper --off       ends it"""
 _FOR = re.compile(r"(\d+(?:\.\d+)?)\s*(h|d|w)", re.IGNORECASE)
 _UNITS = {"h": timedelta(hours=1), "d": timedelta(days=1), "w": timedelta(weeks=1)}
 LONGEST = timedelta(days=366)
@@ -19,15 +20,14 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         "mute",
         help="silence an incident or a kiln's warnings for a time",
         description=(
-            "Silence one incident until it gets worse, or all warnings of a kiln. What is urgent is told all the same "
+            "Silences one incident until it gets worse, or all warnings of a kiln. What is urgent is told all the same "
             "when a kiln is muted. Firings are judged and reports written as ever."
         ),
-        epilog=f"example: {EXAMPLE}   (or 36h, 2w; --off ends it)",
+        epilog=EXAMPLES,
     )
     parser.add_argument("what", metavar="INCIDENT|KILN", help="an incident, or a kiln")
     parser.add_argument("duration", metavar="FOR", nargs="?", help="how long: 36h, 14d, 2w (at most a year)")
     parser.add_argument("--off", action="store_true", help="end the mute now")
-    parser.add_argument("--settings", type=Path, help="the settings file (default: ./coilwatch.toml)")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
     parser.set_defaults(run=run)
 
@@ -45,31 +45,27 @@ def mute_until(text: str, now: datetime) -> datetime:
 
 def run(args: argparse.Namespace) -> int:
     """Do it: 0 done, 2 wrong use or settings."""
-    from config.settings import SettingsError, load
+    from config.settings import load
     from daemon import alerts, clock
     from daemon.alerts.message import when
-    from daemon.store.database import StoreError, open_store, write_tx
+    from daemon.commands.errors import CommandError
+    from daemon.store.database import open_store, write_tx
 
     if args.off == (args.duration is not None):
-        print(f"Say either how long or --off. Example: {EXAMPLE}", file=sys.stderr)
-        return 2
+        raise CommandError("say either how long or --off: coilwatch mute juniper 14d")
     now = clock.now()
     try:
         until = None if args.off else mute_until(args.duration, now)
-        settings = load(args.settings)
-        db = open_store(settings.folders.database)
+    except ValueError as error:
+        raise CommandError(str(error)) from None
+    settings = load(args.settings)
+    db = open_store(settings.folders.database)
+    try:
         with write_tx(db):
             meant = alerts.mute(db, args.what, until, settings, now)
-    except (SettingsError, ValueError) as error:
-        print(error, file=sys.stderr)
-        return 2
     except KeyError:
         known = ", ".join(kiln.id for kiln in settings.kilns) or "none"
-        print(f"{args.what!r} is neither an incident nor a kiln (kilns: {known}).", file=sys.stderr)
-        return 2
-    except StoreError as error:
-        print(error, file=sys.stderr)
-        return 3
+        raise CommandError(f"{args.what!r} is neither an incident nor a kiln (kilns: {known}).") from None
     if args.json:
         ends = until.isoformat() if until else None
         print(json.dumps({"what": args.what, "until": ends, "incidents": [alert.incident for alert in meant]}))

@@ -47,7 +47,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         "firings found, what was repaired, and what the file cannot tell with the setting that would. Nothing is "
         "stored. The kiln is the one whose folder or pattern fits, or --kiln.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("file", type=Path, metavar="FILE", help="the log")
     parser.add_argument("--kiln", metavar="ID", help="read it as a log of this kiln of the register")

@@ -21,7 +21,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         help="write the trend report of a kiln, or of all",
         description="Writes the reports from what the store holds now and prints their places.",
         epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("kiln", metavar="KILN", nargs="?", help="the kiln's id (default: all)")
     parser.add_argument("--pdf", action="store_true", help="also write a PDF beside each page")

@@ -20,7 +20,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Prints the unit that lets your system start Coilwatch, and the commands that switch it on. With "
         "--install it is written where it belongs. No administrator's rights are needed.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument(
         "--for", dest="system", choices=("systemd", "launchd", "task-scheduler"), help="default: this system"

@@ -21,7 +21,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Asks a few questions (or takes flags) and writes a commented coilwatch.toml with its folders. "
         "Everything but the kiln's id can be left out and added later.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--studio", help="the studio's name")
     parser.add_argument("--time-zone", help="for example Europe/Dublin (default: this computer's)")

@@ -15,9 +15,9 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         "start",
         help="watch the drop folder until stopped",
         description="Watches the drop folder, judges each firing, sends alerts and writes reports, until stopped "
-        "with Ctrl-C or by the system.",
+        "with Ctrl-C or by the system. With --once the exit code is 0 when the pass is done; `coilwatch status` says "
+        "by its own whether something needs attention.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument(
         "--once", action="store_true", help="take in what is there, send what is due, write the reports, and end"
@@ -31,9 +31,6 @@ def run(args: argparse.Namespace) -> int:
     settings = config.load(args.settings)
     if not settings.folders.drop.is_dir():
         print(f"coilwatch: the drop folder {settings.folders.drop} is not there (yet)", file=sys.stderr)
-    from daemon.light import load_store_lightly
-
-    load_store_lightly()
     from daemon import service, service_log
 
     service_log.begin(settings)

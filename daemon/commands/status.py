@@ -18,7 +18,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Shows the service, every kiln, open alerts, messages not yet delivered, questions only you can "
         "answer, and the files that were not taken in, each with the reason. Exit code 1: something needs attention.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--files", action="store_true", help="list every file seen, with its state and the reason")
     parser.add_argument("--json", action="store_true", help="all of it as one JSON object, for monitors")

@@ -23,7 +23,6 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         description="Writes the visit sheet (nameplate, cautions, parts, measurements with what they should read) "
         "and prints its place with the parts and the first measurements.",
         epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("kiln", metavar="KILN", help="the kiln's id")
     parser.add_argument("--pdf", action="store_true", help="also write it as PDF")

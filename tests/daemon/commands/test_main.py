@@ -27,6 +27,16 @@ def test_every_verb_has_help_with_an_example():
         assert f"coilwatch {verb}" in each.format_help().split("example")[-1], verb
 
 
+def test_every_help_is_laid_out_alike(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    for verb, each in parser()._subparsers._group_actions[0].choices.items():
+        said = each.format_help()
+        about, examples = said.split("\nexample", 1)
+        assert all(len(line) <= 80 or "{" in line for line in about.splitlines()), verb
+        assert all(line.startswith("  coilwatch ") for line in examples.splitlines()[1:2]), verb
+        assert "--settings FILE" in about, verb
+
+
 def test_help_and_version_load_nothing_heavy():
     look = (
         "import sys; from daemon.main import main\n"
@@ -118,6 +128,11 @@ def test_assess_gives_every_file_a_record(studio, capsys):
     assert records[0]["end"] == "unreadable"
     assert records[0]["problems"]
     assert set(records[0]) == set(records[1])
+    (studio / "logs/juniper/bad.csv").unlink()
+    capsys.readouterr()
+    assert main(["assess", "logs"]) == 0
+    assert len(capsys.readouterr().out.splitlines()) == 2
+    assert main(["assess", "nowhere"]) == 3
 
 
 @pytest.mark.parametrize("words", [["start"], ["start", "--once"], ["backfill", "."], ["restore", "made.db"]])
