@@ -4,12 +4,13 @@
 depend on how many firings came before.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from math import exp, log
 
 import numpy as np
 
+from analysis import heatwork
 from analysis.causes.case import Case
 from analysis.causes.diagnosis import diagnose
 from analysis.causes.readings import with_readings
@@ -17,12 +18,11 @@ from analysis.circuits import OPEN_CIRCUIT
 from analysis.condition import Condition
 from analysis.findings import Climb, Finding, Outlook, PowerRatio
 from analysis.firing import Firing
-from analysis.heatwork import HeatWork, heat_work, last_climb
 from analysis.judgement import Assessment, ZonePower
 from analysis.measures import Estimate, Measures, measure
 from analysis.outlook import margin_from_climb, margin_from_duty, outlook
 from analysis.reading import FiringLog
-from analysis.record import record_of
+from analysis.record import CauseWords, record_of
 from analysis.state import KilnState, begin, update
 from analysis.verification import proved, verification
 from config.kiln import Kiln
@@ -54,7 +54,7 @@ def assess(
         condition = _with_unseen_loss(condition, findings, memory.lost.size)
     if measures.output not in ("duty", "on-off"):
         condition = _coming_and_going(case, condition, findings)
-    work = _heat_work(log)
+    work = heatwork.of_firing(log)
     repair_shown = verification(case, memory, findings)
     state = replace(state, causes=proved(memory, repair_shown))
     assessment = Assessment(
@@ -219,15 +219,6 @@ def _climb(firing: Firing, measures: Measures) -> Climb | None:
     return Climb(mean, mean - spread, mean + spread, min(b.at_c for b in near) - half, min(top + half, firing.peak_c))
 
 
-def _heat_work(log: FiringLog) -> HeatWork | None:
-    """Return the cone the mean of the zones' temperatures earned."""
-    seen = np.isfinite(log.zone_c)
-    count = seen.sum(axis=1)
-    mean = np.where(count > 0, np.where(seen, log.zone_c, 0.0).sum(axis=1) / np.maximum(count, 1), np.nan)
-    climb = last_climb(log.elapsed_s, mean)
-    return None if climb is None else heat_work(climb)
-
-
 def _outlook(kiln: Kiln, condition: Condition, measures: Measures, firing: Firing) -> Outlook | None:
     if condition.reference_firings < 5:
         return None
@@ -279,10 +270,15 @@ def _missing(kiln: Kiln, log: FiringLog, measures: Measures, condition: Conditio
 
 
 def to_record(
-    assessment: Assessment, logs: Sequence[str], log: str, render: Callable[[str], str] = str
+    assessment: Assessment,
+    logs: Sequence[str],
+    log: str,
+    render: Callable[[str], str] = str,
+    wording: Mapping[str, CauseWords] | None = None,
 ) -> dict[str, object]:
     """Return the contract record of one firing: plain types only, ready for JSON.
 
-    ``render`` puts temperatures in sentences into a unit, as ``config.units.render`` does.
+    ``render`` puts temperatures in sentences into a unit, as ``config.units.render`` does; ``wording`` says by cause
+    what to look at first and what decides (``config.wording.Wording.causes``), left empty without it.
     """
-    return record_of(assessment, logs, log, render)
+    return record_of(assessment, logs, log, render, wording or {})

@@ -9,14 +9,12 @@ Three-phase ``volts`` are between lines, as on a nameplate. Resistances are cold
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import inf, isclose, isinf, sqrt
+from math import inf, isinf, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from config.kiln import Circuit, Kiln
-
-ComplexArray = NDArray[np.complex128]
 
 LINES = ("L1", "L2", "L3")
 _PAIRS = {"three-phase delta": ("L1-L2", "L2-L3", "L3-L1")}
@@ -251,23 +249,6 @@ def _node_voltages(
     solved = np.linalg.lstsq(matrix, right, rcond=None)[0]
     voltage.update({n: complex(solved[i]) for n, i in free.items()})
     return voltage
-
-
-def terminal_ohm(
-    net: Network, start: str, end: str, fault: Fault | None = None, factors: Mapping[str, float] | None = None
-) -> float:
-    """Return the ohms a meter reads between two supply terminals with the supply off and every relay closed.
-
-    ``inf`` where nothing connects them. Terminals: ``L1``, ``L2``, ``L3``, ``N`` (``N`` also names a floating star).
-    """
-    conductance = _conductances(net, fault, factors or {})
-    voltage = _node_voltages(net, conductance, {start: 1 + 0j, end: 0j})
-    amp = 0j
-    for element, g in zip(net.elements, conductance, strict=True):
-        for near, far in ((element.start, element.end), (element.end, element.start)):
-            if near == start:
-                amp += g * (voltage[near] - voltage[far])
-    return inf if isclose(abs(amp), 0.0, abs_tol=1e-12) else 1.0 / abs(amp)
 
 
 def single_faults(net: Network) -> tuple[Fault, ...]:

@@ -48,9 +48,8 @@ class Finding:
     """A cause with its probability, severity and evidence.
 
     ``power_step`` is the sudden change of the power ratio that started it (negative for a loss), if it did
-    start suddenly. ``rivals`` names the next most probable explanations; ``deciding`` the one measurement that
-    would tell them apart. ``inspection`` is one short sentence; the full list comes from
-    ``analysis.inspection`` and ``config/wording``.
+    start suddenly. ``rivals`` names the next most probable explanations. What to look at and what decides is
+    wording (``config/wording/causes``), what to measure there ``analysis.inspection``.
     """
 
     cause: Cause
@@ -63,8 +62,6 @@ class Finding:
     power_step: float | None = None
     evidence: tuple[Evidence, ...] = ()
     rivals: tuple[tuple[Cause, float], ...] = ()
-    deciding: str = ""
-    inspection: str = ""
 
 
 @dataclass(frozen=True, slots=True)

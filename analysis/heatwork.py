@@ -5,13 +5,13 @@ the last 100 deg C. Rows 07 to 12 are from memory of that chart; the others were
 Other charts (large cones, other rates) differ by up to two cones' spacing, so a cone is always shown with its kind.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.ranks import quantile
-from analysis.reading.firing_log import FloatArray
+from analysis.reading.firing_log import FiringLog, FloatArray
 
 KIND = "self-supporting regular cone, by the heating rate over the last 100 °C"
 SOURCE = "a cone manufacturer's chart of 2016"
@@ -63,6 +63,7 @@ _TEMPERATURE_C: NDArray[np.float64] = np.array([row[1:] for row in CHART])
 SOAK_HALF_H = 1.5
 _SLOWEST, _FASTEST = 10.0, 300.0  # deg C per hour; beyond these the chart says nothing
 _BELOW_FIRST_C = 20.0
+_NEAR_PEAK_C = 30.0  # farther from its set peak a firing was not over-fired for its pace but under-fired
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +77,46 @@ class LastClimb:
 
 @dataclass(frozen=True, slots=True)
 class HeatWork:
-    """The nearest cone, and the peak that would have done the same work at 60 deg C/h without a hold."""
+    """The nearest cone, and the peak that would have done the same work at 60 deg C/h without a hold.
+
+    ``rate_c_per_h`` is the climb over the last 100 deg C, ``planned_c_per_h`` the set point's; ``more_than_planned_c``
+    what the slower climb added (see `more_than_planned_c`). The last two are None where the plan is not known.
+    """
 
     cone: str
     equivalent_c: float
     kind: str = KIND
     source: str = SOURCE
     from_memory: bool = False
+    rate_c_per_h: float | None = None
+    planned_c_per_h: float | None = None
+    more_than_planned_c: float | None = None
+
+
+def of_firing(log: FiringLog) -> HeatWork | None:
+    """Return the cone that the mean of the zones earned, and what a climb slower than the set point's added.
+
+    None if it never climbed 100 deg C or ended below the chart. The plan counts as known where the set point climbed
+    100 deg C at a rate the chart knows and the kiln came near its peak: else there is no like peak to compare at.
+    """
+    climb = last_climb(log.elapsed_s, _mean_c(log.zone_c))
+    work = None if climb is None else heat_work(climb)
+    if climb is None or work is None:
+        return None
+    work = replace(work, rate_c_per_h=climb.rate_c_per_h)
+    plan = None if log.set_point_c is None else last_climb(log.elapsed_s, _mean_c(log.set_point_c))
+    if plan is None or plan.rate_c_per_h > _FASTEST or abs(plan.peak_c - climb.peak_c) > _NEAR_PEAK_C:
+        return work
+    more = more_than_planned_c(climb.peak_c, climb.rate_c_per_h, plan.rate_c_per_h)
+    return replace(work, planned_c_per_h=plan.rate_c_per_h, more_than_planned_c=more)
+
+
+def _mean_c(values_c: FloatArray) -> FloatArray:
+    """Return the mean over the zones, shape (n,), of what is not NaN in each row."""
+    seen = np.isfinite(values_c)
+    count = seen.sum(axis=1)
+    mean: FloatArray = np.where(count > 0, np.where(seen, values_c, 0.0).sum(axis=1) / np.maximum(count, 1), np.nan)
+    return mean
 
 
 def last_climb(elapsed_s: FloatArray, temperature_c: FloatArray) -> LastClimb | None:

@@ -28,7 +28,6 @@ from config.kiln import Circuit, Kiln
 
 WIRE_TOLERANCE = 0.05  # resistance of new wire, a resistance-wire supplier's tolerance table (over 0.15 mm)
 LEAD_OHM = (0.1, 0.5)  # meter leads that were not zeroed (common practice, no source)
-HOT_RISE = 0.06  # the most that FeCrAl wire reads higher hot than cold (alloy handbook, factor Ct)
 CURRENT_BAND = 0.10  # wire tolerance, a supply within 5 % of its nameplate, and a clamp meter's 2 %
 
 

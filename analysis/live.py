@@ -26,15 +26,6 @@ LiveKind = Literal[
     "thermocouple_jumping",
     "gone_silent",
 ]
-LIVE_KINDS: tuple[LiveKind, ...] = (
-    "behind",
-    "stalled",
-    "heat_without_demand",
-    "over_temperature",
-    "heating_blind",
-    "thermocouple_jumping",
-    "gone_silent",
-)
 Phase = Literal["not begun", "heating", "near the end", "cooling"]
 
 LOOK_S = 1200.0  # the stretch of log a judgement rests on

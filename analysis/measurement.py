@@ -6,12 +6,6 @@ from typing import Literal
 from analysis.findings import Cause
 from analysis.parts import PartNeeded
 
-TOLERANCES = (
-    "New wire may be 5 % above or below its listed resistance.",
-    "Meter leads add 0.1 to 0.5 Ω: touch the probes together first and subtract what the meter shows.",
-    "A hot element reads up to 6 % more than a cold one: measure below {c:40}.",
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Expected:
@@ -44,5 +38,4 @@ class Inspection:
 
     measurements: tuple[Measurement, ...]
     parts: tuple[PartNeeded, ...]
-    tolerances: tuple[str, ...] = TOLERANCES
     notes: tuple[str, ...] = ()

@@ -1,10 +1,23 @@
 """The contract record of one firing (one JSON object a line), made of an Assessment."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
+from typing import Protocol
 
 from analysis.findings import Climb, Finding, Outlook
 from analysis.judgement import Assessment
+
+
+class CauseWords(Protocol):
+    """What the record says of a cause in words; `config.wording` has them."""
+
+    @property
+    def first_look(self) -> str:
+        """What to look at first."""
+
+    @property
+    def deciding(self) -> str:
+        """The one measurement that tells the cause from its rivals."""
 
 
 def _time(moment: datetime | None) -> str | None:
@@ -15,11 +28,14 @@ def _rounded(value: float | None, digits: int = 4) -> float | None:
     return None if value is None else round(float(value), digits)
 
 
-def record_of(a: Assessment, logs: Sequence[str], log: str, render: Callable[[str], str] = str) -> dict[str, object]:
+def record_of(
+    a: Assessment, logs: Sequence[str], log: str, render: Callable[[str], str], wording: Mapping[str, CauseWords]
+) -> dict[str, object]:
     """Return the record of one assessment.
 
     ``logs`` are all files it was read from, ``log`` the one it is filed by; ``render`` puts the temperatures of
-    sentences into a unit (``config.units.render``), by default their places are left as they are.
+    sentences into a unit (``config.units.render``); ``wording`` holds, by cause, what ``inspection`` and ``deciding``
+    say, and these stay empty for a cause it does not hold.
     """
     return {
         "kiln": a.kiln,
@@ -48,7 +64,7 @@ def record_of(a: Assessment, logs: Sequence[str], log: str, render: Callable[[st
         "energy_kwh": _rounded(a.measures.energy_kwh, 2),
         "cone": a.cone,
         "outlook": _outlook(a.outlook),
-        "findings": [_finding(f, render) for f in a.findings],
+        "findings": [_finding(f, render, wording.get(f.cause)) for f in a.findings],
         "verification": a.verification,
         "problems": list(a.problems),
     }
@@ -80,7 +96,7 @@ def _outlook(outlook: Outlook | None) -> dict[str, object] | None:
     }
 
 
-def _finding(f: Finding, render: Callable[[str], str] = str) -> dict[str, object]:
+def _finding(f: Finding, render: Callable[[str], str], words: CauseWords | None) -> dict[str, object]:
     return {
         "cause": f.cause,
         "severity": f.severity,
@@ -92,6 +108,6 @@ def _finding(f: Finding, render: Callable[[str], str] = str) -> dict[str, object
         "evidence": [render(e.text) for e in f.evidence if e.supports],
         "against": [render(e.text) for e in f.evidence if not e.supports],
         "rivals": [{"cause": cause, "probability": p} for cause, p in f.rivals],
-        "deciding": render(f.deciding),
-        "inspection": render(f.inspection),
+        "deciding": render(words.deciding) if words else "",
+        "inspection": render(words.first_look) if words else "",
     }

@@ -1,15 +1,11 @@
 """The supply: what volts do to power, and how far they may wander before a supplier should hear of it."""
 
 from dataclasses import dataclass
-from math import log
 
 # EN 50160: 230 V within 10 % for 95 % of the ten-minute means of a week (207 to 253 V); IEC 60038 the same.
 # ANSI C84.1 service voltage range A: 114 to 126 V on 120 V, 228 to 252 V on 240 V, that is 5 % either way.
 EN_50160_BAND = 0.10
 ANSI_C84_RANGE_A_BAND = 0.05
-# Without a voltmeter: how much the power of a healthy kiln varies between firings from the supply alone.
-# A supply that wanders within 1 % of its usual volts moves power by 2 %.
-USUAL_POWER_SPREAD = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,24 +17,9 @@ class SupplyBand:
     standard: str
 
 
-def power_factor(volts: float, nameplate_volts: float) -> float:
-    """Return power over nameplate power for resistive elements: (V / Vn) squared."""
-    return (volts / nameplate_volts) ** 2
-
-
-def log_power(volts: float, nameplate_volts: float) -> float:
-    """Return the natural logarithm of `power_factor`."""
-    return 2.0 * log(volts / nameplate_volts)
-
-
 def volts_for_power(power: float, nameplate_volts: float) -> float:
-    """Return the volts at which an unchanged kiln would give ``power`` (ratio to nameplate power)."""
+    """Return the volts at which an unchanged kiln would give ``power`` (ratio to nameplate power, (V / Vn) squared)."""
     return nameplate_volts * float(power**0.5)
-
-
-def resistance_that_would_look_the_same(volts: float, nameplate_volts: float) -> float:
-    """Return by which factor resistance would have to rise to lose the same power: 1.108 for 5 % fewer volts."""
-    return 1.0 / power_factor(volts, nameplate_volts)
 
 
 def band(nameplate_volts: float) -> SupplyBand:

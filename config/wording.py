@@ -42,6 +42,7 @@ class WordingError(SettingsError):
 class CauseWording:
     """What is said of one cause. Sentences may hold ``{c:1222}``/``{dc:60}``; ``headline`` holds ``{where}``.
 
+    ``first_look`` is what to look at first, ``deciding`` the reading that tells the cause from its rivals.
     ``parts`` are what the trade would bring; ``after`` says how the repair is proved: by a verification firing, by
     comparing the next ordinary firing, or not at all.
     """
@@ -53,6 +54,7 @@ class CauseWording:
     what_not: str
     consequence: str
     first_look: str
+    deciding: str
     evidence_wanted: tuple[str, ...]
     inspection: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -211,7 +213,7 @@ def _caution(raw: object) -> Caution:
 
 
 def _measuring(raw: Mapping[str, Any]) -> Measuring:
-    methods = {kind: Method(raw[kind]["how"], raw[kind]["tolerance"]) for kind in ("ohm", "amp", "volt", "look")}
+    methods = {kind: Method(raw[kind]["how"], raw[kind]["tolerance"]) for kind in ("ohm", "amp", "volt")}
 
     def notes(key: str) -> Notes:
         return Notes(str(raw[key]["heading"]), _sentences(raw[key], "items", f"measuring.toml: [{key}]"))

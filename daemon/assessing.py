@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from config import units
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
+from config.wording import load as load_wording
 from daemon import catalogue, clock, folder
 from daemon.catalogue import Arranged
 from daemon.judging import entries_between
@@ -29,14 +30,17 @@ MOST_HELD = 1000
 
 @dataclass(frozen=True, slots=True)
 class KilnWork:
-    """One kiln's logs: (name in the results, file) pairs, and its logbook entries."""
+    """One kiln's logs: (name in the results, file) pairs, its logbook entries, and the studio's folder of wording."""
 
     kiln: Kiln
     logs: tuple[tuple[str, Path], ...]
     entries: tuple[LogbookEntry, ...]
+    wording: Path | None = None
 
 
-def works_of(paths: Sequence[Path], kilns: Sequence[Kiln], entries: Sequence[LogbookEntry]) -> list[KilnWork]:
+def works_of(
+    paths: Sequence[Path], kilns: Sequence[Kiln], entries: Sequence[LogbookEntry], wording: Path | None = None
+) -> list[KilnWork]:
     """Sort the logs found in ``paths`` by kiln; the name of a log's sub-folder is the id of a kiln not registered.
 
     Raises ``daemon.folder.FolderTrouble`` for a path that cannot be looked through.
@@ -50,7 +54,9 @@ def works_of(paths: Sequence[Path], kilns: Sequence[Kiln], entries: Sequence[Log
             by_id.setdefault(kiln.id, kiln)
             logs.setdefault(kiln.id, []).append((name, file))
     return [
-        KilnWork(by_id[kiln], tuple(sorted(logs[kiln])), standing(entry for entry in entries if entry.kiln == kiln))
+        KilnWork(
+            by_id[kiln], tuple(sorted(logs[kiln])), standing(entry for entry in entries if entry.kiln == kiln), wording
+        )
         for kiln in sorted(by_id)
     ]
 
@@ -91,6 +97,7 @@ def judge_kiln(work: KilnWork, step: Callable[[], None] = lambda: None) -> list[
     """Judge one kiln's firings and return its records as JSON lines: unreadable files first, then by time."""
     from analysis.assessment import assess, begin, to_record
 
+    words = load_wording(work.wording).causes
     parts: list[Part] = []
     logs = _Logs(work)
     records: list[dict[str, Any]] = []
@@ -111,7 +118,7 @@ def judge_kiln(work: KilnWork, step: Callable[[], None] = lambda: None) -> list[
             records.append(unreadable(work.kiln.id, firing.parts[0].name, _reason(error), firing.logs))
             continue
         before = started
-        records.append(to_record(assessment, firing.logs, firing.parts[0].name, units.render))
+        records.append(to_record(assessment, firing.logs, firing.parts[0].name, units.render, words))
     return [json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records]
 
 

@@ -18,6 +18,8 @@ from analysis.assessment import Assessment
 from analysis.findings import PowerRatio
 from config.kiln import Kiln
 from config.units import render
+from config.wording import Wording
+from config.wording import load as load_wording
 from daemon.logbook import format_line
 from daemon.report import shown
 from daemon.report.energy_drawn import drawn_kwh
@@ -48,6 +50,8 @@ FIRINGS = (
     Column("duration_s", "s", "length of the log"),
     Column("peak_c", "deg C", "highest temperature"),
     Column("cone", "", "pyrometric cone equivalent"),
+    Column("cone_equivalent_c", "deg C", "peak that would do the same heat-work at 60 deg C/h without a hold"),
+    Column("more_than_planned_c", "deg C", "what a climb slower than the set point's added to the heat-work"),
     Column("power_ratio", "1", "the kiln's full power after this firing over the reference"),
     Column("power_low", "1", "lower end of its 90 % interval, or a lower bound alone"),
     Column("power_high", "1", "upper end of its 90 % interval"),
@@ -100,11 +104,12 @@ def safe_cell(value: Value) -> Value:
     return f"'{text}" if text.startswith(_RISKY) else text
 
 
-def tables(histories: Sequence[KilnHistory]) -> dict[str, str]:
+def tables(histories: Sequence[KilnHistory], wording: Wording | None = None) -> dict[str, str]:
     """Return every table as CSV text by file name, the data dictionary among them."""
+    words = wording or load_wording()
     firings = [row for h in histories for f in h.firings for row in [_firing(f.assessment, f.logs)]]
     zones = [row for h in histories for f in h.firings for row in _zones(f.assessment)]
-    findings = [row for h in histories for f in h.firings for row in _findings(f.assessment)]
+    findings = [row for h in histories for f in h.firings for row in _findings(f.assessment, words)]
     dictionary = [(file, c.name, c.unit, c.meaning) for file, columns in TABLES.items() for c in columns]
     return {
         "firings.csv": _csv([c.name for c in FIRINGS], firings),
@@ -137,7 +142,7 @@ def _power(ratio: PowerRatio) -> list[Value]:
 
 
 def _firing(said: Assessment, logs: Sequence[str]) -> list[Value]:
-    measures, climb, outlook = said.measures, said.climb, said.outlook
+    measures, climb, outlook, work = said.measures, said.climb, said.outlook, said.heat_work
     return [
         said.kiln,
         said.index + 1,
@@ -148,6 +153,7 @@ def _firing(said: Assessment, logs: Sequence[str]) -> list[Value]:
         _number(measures.duration_s, 0),
         _number(measures.peak_c, 1),
         said.cone,
+        *([None] * 2 if work is None else [_number(work.equivalent_c, 0), _number(work.more_than_planned_c, 0)]),
         *_power(said.power),
         *_power(said.firing_power),
         said.firing_power.basis,
@@ -166,7 +172,7 @@ def _zones(said: Assessment) -> list[list[Value]]:
     return [[said.kiln, said.index + 1, zone.zone, *_power(zone.power)] for zone in said.zones]
 
 
-def _findings(said: Assessment) -> list[list[Value]]:
+def _findings(said: Assessment, wording: Wording) -> list[list[Value]]:
     return [
         [
             said.kiln,
@@ -179,7 +185,7 @@ def _findings(said: Assessment) -> list[list[Value]]:
             _time(found.since),
             _number(found.power_step),
             " | ".join(f"({'+' if e.supports else '-'}) {render(e.text)}" for e in found.evidence),
-            render(found.deciding),
+            render(wording.causes[found.cause].deciding),
         ]
         for found in said.findings
     ]
@@ -247,7 +253,11 @@ Coilwatch reads logs after the fact. It is no safety device. Isolate, lock off a
 
 
 def case_bundle(
-    history: KilnHistory, pages: dict[str, str], picture: bytes | None, logs: Sequence[tuple[str, bytes]]
+    history: KilnHistory,
+    pages: dict[str, str],
+    picture: bytes | None,
+    logs: Sequence[tuple[str, bytes]],
+    wording: Wording | None = None,
 ) -> bytes:
     """Return the bundle as a ZIP: ``pages`` by file name, ``logs`` as (name, content), newest first."""
     out = io.BytesIO()
@@ -256,7 +266,7 @@ def case_bundle(
         parts |= {name: text.encode("utf-8", "replace") for name, text in pages.items()}
         if picture is not None:
             parts["power.png"] = picture
-        parts |= {name: text.encode("utf-8", "replace") for name, text in tables([history]).items()}
+        parts |= {name: text.encode("utf-8", "replace") for name, text in tables([history], wording).items()}
         parts["register.toml"] = register_toml(history.kiln).encode("utf-8", "replace")
         for number, (name, content) in enumerate(logs, 1):
             parts[f"logs/{number:02d}-{safe_name(name)}"] = content

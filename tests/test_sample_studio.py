@@ -15,9 +15,11 @@ import pytest
 from analysis.assessment import Assessment, assess, begin, to_record
 from analysis.reading import FiringLog, read_log
 from config.settings import load
+from config.wording import load as load_wording
 from daemon.logbook import read_logbook
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_logs"
+WORDS = load_wording().causes
 DEAD_CIRCUIT = "juniper/juniper-2026-01-22.csv"
 NEW_ELEMENTS = "2026-03-14"
 CONTRACT = {
@@ -56,7 +58,7 @@ def told_of_all() -> list[Told]:
             assert log.started is not None
             since = [entry for entry in entries if entry.kiln == kiln.id and before < entry.at <= log.started]
             state, said = assess(kiln, state, log, since)
-            told.append(Told(row, log, said, to_record(said, (row["log"],), row["log"])))
+            told.append(Told(row, log, said, to_record(said, (row["log"],), row["log"], wording=WORDS)))
             before = log.started
     return told
 
@@ -134,7 +136,9 @@ def test_the_dead_circuit_is_urgent_in_its_first_firing_and_named(told):
     worst = max(hurt.said.findings, key=lambda finding: (finding.severity == "urgent", finding.probability))
     assert worst.severity == "urgent"
     assert worst.cause == "open_circuit"
-    assert worst.inspection
+    said = next(f for f in hurt.record["findings"] if f["cause"] == worst.cause)
+    assert said["inspection"] == WORDS["open_circuit"].first_look
+    assert said["deciding"] == WORDS["open_circuit"].deciding
     assert worst.power_step == pytest.approx(-0.5, abs=0.08)
     assert hurt.said.power.value == pytest.approx(0.5, abs=0.04)
 

@@ -72,7 +72,6 @@ def facts_of(assessment: Assessment, finding: Finding, rivals: Sequence[Finding]
         reference=assessment.reference,
         firings_left=left,
         threshold=outlook.threshold if left and outlook else None,
-        inspection=finding.inspection,
         evidence=tuple(e.text for e in strongest[:_EVIDENCE_KEPT]),
         rivals=tuple((rival.cause, rival.probability) for rival in rivals),
     )

@@ -192,8 +192,7 @@ def _consequence(alert: Alert, voice: Voice) -> str:
 def _first_look(alert: Alert, voice: Voice) -> str:
     if alert.source != "firing":
         return alert.facts.inspection
-    first = voice.wording.causes[alert.cause].first_look or alert.facts.inspection
-    return f"First: {first.rstrip('.')}."
+    return f"First: {voice.wording.causes[alert.cause].first_look.rstrip('.')}."
 
 
 def _caution(alert: Alert, voice: Voice) -> str:

@@ -49,7 +49,7 @@ def said_of(history: KilnHistory, wording: Wording) -> list[Said]:
                 tuple(e for e in by_weight if e.supports),
                 tuple(e for e in by_weight if not e.supports),
                 tuple((wording.causes[cause].title, shown.odds(odds)) for cause, odds in finding.rivals),
-                shown.lower_first(finding.deciding.rstrip(".")),
+                words.deciding.rstrip("."),
             )
         )
     return out

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from analysis.assessment import Assessment
 from daemon.report import ink, shown
 from daemon.report.axes import colour_of, draw_repairs, marker_of, number, over_firings
+from daemon.report.charts_power import CROWDED
 from daemon.report.energy_drawn import drawn_kwh
 from daemon.report.history import KilnHistory
 from daemon.report.sheet import Chart, Table, chart
@@ -16,6 +17,7 @@ AT_MOST = 4
 FEWEST = 3
 SHAPES = ("circles", "squares", "diamonds", "triangles")
 Value = Callable[[Assessment], float | None]
+Interval = Callable[[Assessment], tuple[float, float] | None]
 
 
 def duty_chart(history: KilnHistory, key: str = "duty") -> Chart | None:
@@ -28,7 +30,7 @@ def duty_chart(history: KilnHistory, key: str = "duty") -> Chart | None:
         unit="per cent of full output, by firing number and date",
         tops=(1.08,),
         scale=100.0,
-        note="The share of full output that keeps the peak. It rises as power is lost or as more heat leaks out.",
+        note="The share of full output that keeps the peak, as logged. It rises as power is lost or heat leaks out.",
     )
 
 
@@ -42,8 +44,19 @@ def energy_chart(history: KilnHistory, key: str = "energy") -> Chart | None:
         unit="kWh, by firing number and date",
         tops=TOPS_KWH,
         scale=1.0,
-        note="Loads differ, so compare groups of firings, not single ones.",
+        note="Bars: 90 % interval of the power each firing was weighed with; the nameplate's kW may be off as well. "
+        "Loads differ, so compare groups of firings, not single ones.",
+        interval=energy_interval_kwh,
+        price=history.studio.energy_price,
     )
+
+
+def energy_interval_kwh(said: Assessment) -> tuple[float, float] | None:
+    """Return the ends of a firing's energy as its power is known, or None where the power has no interval."""
+    kwh, power = drawn_kwh(said), said.power
+    if kwh is None or not power.value or power.low is None or power.high is None:
+        return None
+    return kwh * power.low / power.value, kwh * power.high / power.value
 
 
 def _hold_duty(said: Assessment) -> float | None:
@@ -60,6 +73,8 @@ def _by_programme(
     tops: tuple[float, ...],
     scale: float,
     note: str,
+    interval: Interval | None = None,
+    price: float | None = None,
 ) -> Chart | None:
     groups = _groups(history, value)
     if sum(len(points) for points in groups.values()) < FEWEST:
@@ -79,6 +94,10 @@ def _by_programme(
                 markerfacecolor=ink.PAPER.light if position else colour_of(position),
                 markersize=4.5,
             )
+            for said, _ in points if interval is not None and len(points) <= CROWDED else ():
+                ends = interval(said) if interval is not None else None
+                if ends is not None:
+                    axes.vlines(number(said), scale * ends[0], scale * ends[1], color=ink.SLATE.light, linewidth=0.8)
         draw_repairs(axes, history)
 
     legend = "; ".join(f"{SHAPES[i]}: {name}" for i, name in enumerate(groups))
@@ -86,7 +105,7 @@ def _by_programme(
         key,
         heading,
         draw,
-        _table(history, value, scale, heading),
+        _table(history, value, scale, heading, price),
         unit=unit,
         says=_says(groups, scale, unit.split(",", maxsplit=1)[0]),
         notes=[f"{legend[:1].upper()}{legend[1:]}. {note}"],
@@ -119,7 +138,8 @@ def _says(groups: dict[str, list[tuple[Assessment, float]]], scale: float, unit:
     return f"In {unit}, mean of the first and last quarter of the firings. " + "; ".join(parts) + "."
 
 
-def _table(history: KilnHistory, value: Value, scale: float, heading: str) -> Table:
+def _table(history: KilnHistory, value: Value, scale: float, heading: str, price: float | None) -> Table:
+    """Return the values by firing; with a price of one unit also what each cost."""
     rows = []
     for said in reversed(history.judged):
         seen = value(said)
@@ -129,6 +149,11 @@ def _table(history: KilnHistory, value: Value, scale: float, heading: str) -> Ta
                 shown.day(said.started, history.studio.time_zone),
                 shown.plain(said.programme, 40),
                 "not known" if seen is None else f"{scale * seen:.0f}",
+                *(
+                    []
+                    if price is None
+                    else ["" if seen is None else shown.money(seen * price, history.studio.currency)]
+                ),
             )
         )
-    return Table(("Firing", "Date", "Programme", heading), tuple(rows))
+    return Table(("Firing", "Date", "Programme", heading, *([] if price is None else ["Cost"])), tuple(rows))

@@ -30,9 +30,7 @@ def history_of(db: Database, settings: Settings, kiln: Kiln, *, newest: int = -1
         studio=studio_of(settings),
         open_alerts=tuple(OpenAlert(a.incident, _text(words, a.cause, a.facts.text), a.since) for a in told),
         left_out=tuple(
-            LeftOut(file.path, file.reason)
-            for file in files.in_states(db, "set aside")
-            if file.kiln == kiln.id
+            LeftOut(file.path, file.reason) for file in files.in_states(db, "set aside") if file.kiln == kiln.id
         ),
     )
 

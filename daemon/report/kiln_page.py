@@ -15,6 +15,7 @@ from daemon.report.charts_use import duty_chart, energy_chart
 from daemon.report.charts_zones import zones_chart
 from daemon.report.cost import cost_of
 from daemon.report.grounds import grounds
+from daemon.report.heat_work_said import heat_work_said
 from daemon.report.history import KilnHistory
 from daemon.report.nameplate import nameplate
 from daemon.report.pages import page
@@ -83,6 +84,7 @@ def kiln_page(history: KilnHistory, now: datetime | str, wording: Wording | None
         parts=order_list(inspection_of(history).parts),
         fresh=_fresh_readings(history),
         cost=cost_of(history),
+        heat_work=heat_work_said(history),
         verification=verification(history),
         grounds=grounds(history),
         logbook=_entries(history),

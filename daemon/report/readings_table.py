@@ -65,11 +65,6 @@ class Block:
             return len(self.rows)
         return HEAD_LINES + sum(max(1, ceil(len(row.label) / ONE_LINE)) for row in self.rows)
 
-    @property
-    def of_circuits(self) -> bool:
-        """Whether single circuits are measured, not the supply's terminals."""
-        return self.rows[0].names[0].startswith("circuit ")
-
     def suspects(self, case: str) -> bool:
         """Return whether any row's reading in this case is the suspected one."""
         return any(cell.suspected for row in self.rows for cell in row.cells if cell.case == case)

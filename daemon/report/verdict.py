@@ -80,7 +80,7 @@ def _with_finding(history: KilnHistory, finding: Finding, wording: Wording) -> V
         standing,
         _word(finding),
         f"{_headline(words, finding)}{since}.{power}",
-        _do(finding, words),
+        _do(words),
         "Before the next firing." if urgent else _by_when(history, finding),
         _how_sure(finding, wording),
         words.consequence,
@@ -132,8 +132,8 @@ def _word(finding: Finding) -> str:
     return WORDS["stop"] if finding.cause in SAFETY_CAUSES else "Inspect before firing"
 
 
-def _do(finding: Finding, words: CauseWording) -> str:
-    first = finding.inspection or words.first_look
+def _do(words: CauseWording) -> str:
+    first = words.first_look
     begin = f"{first[:1].upper()}{first[1:].rstrip('.')}."
     return f"{begin} The visit sheet has the order, the expected readings and the parts."
 
@@ -143,9 +143,7 @@ def _how_sure(finding: Finding, wording: Wording) -> str:
     if finding.rivals:
         cause, odds = finding.rivals[0]
         text += f" If not, most likely {wording.causes[cause].short} ({max(1, round(100 * odds))} in 100)."
-    if finding.deciding:
-        text += f" To decide: {shown.lower_first(finding.deciding.rstrip('.'))}."
-    return text
+    return f"{text} To decide: {wording.causes[finding.cause].deciding.rstrip('.')}."
 
 
 def _by_when(history: KilnHistory, finding: Finding) -> str:

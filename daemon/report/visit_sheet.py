@@ -9,7 +9,7 @@ from daemon.report import shown
 from daemon.report.history import KilnHistory
 from daemon.report.nameplate import nameplate
 from daemon.report.pages import page
-from daemon.report.readings_table import blocks_of, inspection_of, order_list
+from daemon.report.readings_table import HEADS, Block, blocks_of, inspection_of, order_list
 from daemon.report.verdict import verdict
 
 ROOMY_ROWS = 5  # with no more there is room for notes
@@ -40,15 +40,22 @@ def visit_sheet(history: KilnHistory, now: datetime | str, wording: Wording | No
         blocks=blocks,
         left_over=left_over,
         roomy=sum(len(block.rows) for block in blocks) <= ROOMY_ROWS,
-        deciding=shown.lower_first(causes[0].deciding.rstrip(".")) if causes else "",
+        deciding=words.causes[causes[0].cause].deciding.rstrip(".") if causes else "",
         notes=found.notes,
-        tolerances=found.tolerances,
+        methods=_methods(blocks, words),
         renew=any(f.cause in ("element_ageing", "open_element") for f in causes),
         cautions=words.cautions,
         measuring=words.measuring,
         made=now if isinstance(now, str) else shown.moment(now, studio.time_zone),
         files=files,
     )
+
+
+def _methods(blocks: Sequence[Block], words: Wording) -> list[tuple[str, str]]:
+    """Return how each kind of reading on the sheet is taken and how far it may be off, under its head, in order."""
+    kinds = dict.fromkeys(block.quantity for block in blocks if block.quantity in words.measuring.methods)
+    methods = {kind: words.measuring.methods[kind] for kind in kinds}
+    return [(HEADS[kind], f"{method.how} {method.tolerance}") for kind, method in methods.items()]
 
 
 def _rivals(causes: Sequence[Finding], words: Wording) -> str:

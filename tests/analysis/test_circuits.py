@@ -16,7 +16,6 @@ from analysis.circuits import (
     shown_ohm,
     single_faults,
     solve,
-    terminal_ohm,
 )
 from analysis.measures import Estimate
 from config.kiln import Circuit, Kiln
@@ -98,18 +97,6 @@ def test_no_single_fault_ever_raises_the_whole_power(ohms, supply):
 def test_power_follows_the_square_of_the_volts(volts):
     net = network(kiln(PAIR, STRING))
     assert solve(net, volts=volts).total_w / solve(net).total_w == pytest.approx((volts / 240.0) ** 2)
-
-
-def test_terminal_ohms_of_a_healthy_delta_are_two_thirds_of_a_side():
-    sides = tuple(Circuit(n, n, 1, "parallel", (30.0,), n) for n in ("L1-L2", "L2-L3", "L3-L1"))
-    net = network(kiln(*sides, volts=208.0, supply="three-phase delta"))
-    assert terminal_ohm(net, "L1", "L2") == pytest.approx(20.0)
-    assert terminal_ohm(net, "L1", "L2", Fault("open circuit", circuit="L1-L2")) == pytest.approx(60.0)
-
-
-def test_two_terminals_nothing_connects_read_open():
-    net = network(kiln(Circuit("a", "a", 1, "parallel", (30.0,), "L1-L2"), volts=208.0, supply="three-phase delta"))
-    assert terminal_ohm(net, "L1", "L3") == math.inf
 
 
 @pytest.fixture

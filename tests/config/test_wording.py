@@ -20,10 +20,13 @@ def test_every_cause_of_the_analysis_has_its_wording_and_no_other():
 @pytest.mark.parametrize("cause", CAUSES)
 def test_a_cause_says_what_it_is_what_it_is_not_and_what_evidence_it_wants(cause):
     said = WORDS.causes[cause]
-    assert all((said.title, said.short, said.what, said.what_not, said.consequence, said.first_look))
+    assert all((said.title, said.short, said.what, said.what_not, said.consequence, said.first_look, said.deciding))
     assert said.evidence_wanted
     assert said.inspection
     assert len(said.first_look) <= 130, "it must fit a phone message"
+    for phrase in (said.first_look, said.deciding):
+        assert not phrase.endswith("."), "it stands after a colon"
+    assert said.first_look.split()[:3] != said.deciding.split()[:3], "they stand on one screen"
 
 
 @pytest.mark.parametrize("cause", CAUSES)

@@ -250,7 +250,7 @@ def test_the_verb_mute(studio: Any, finding: Any, judged: Any, capsys: pytest.Ca
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["juniper"], "Say either how long or --off"),
+        (["juniper"], "say either how long or --off"),
         (["juniper", "soon"], "36h, 14d or 2w"),
         (["juniper", "900d"], "at most a year"),
         (["nobody", "14d"], "neither an incident nor a kiln (kilns: juniper, heron, thrift)"),

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.findings import CAUSES
-from analysis.live import LIVE_KINDS
+from analysis.live import LiveKind
 from config.wording import load
 from daemon.alerts.incident import Alert, Facts, Telling, TellingKind
 from daemon.alerts.message import BODY_LIMIT, TITLE_LIMIT, Voice, clean, compose, shorten
@@ -54,7 +54,7 @@ def test_the_message_of_a_dead_circuit() -> None:
     title, body = told(DEAD)
     assert title == "Juniper: a circuit is dead"
     assert body.splitlines() == [
-        "A whole circuit (top) gives no heat.",
+        "A whole circuit is dead (top).",
         "Since 2 Mar 2026, 20:14.",
         "Full power 66 % (63 to 70) of the nameplate's.",
         "How sure: almost certain (97 %).",
@@ -107,7 +107,7 @@ def test_a_suggested_inspection_always_comes_with_the_caution(cause: str) -> Non
     assert WORDING.cautions.short in body
 
 
-@pytest.mark.parametrize("kind", LIVE_KINDS)
+@pytest.mark.parametrize("kind", get_args(LiveKind))
 def test_a_live_message_says_that_it_is_no_safety_device(kind: str) -> None:
     facts = Facts(kind, "warning", text="{dc:60} behind at {c:1012}.", inspection="Look.", scope="juniper/now.csv")
     title, body = told(facts, source="live")

@@ -154,8 +154,6 @@ def ageing() -> KilnHistory:
             Evidence("The supply's volts are not in the log: a sag of 3 % would explain half of it.", False, -0.4),
         ),
         rivals=(("low_supply", 0.09), ("heat_leak", 0.03)),
-        deciding="measure each circuit cold: 15.7 Ω says worn, 13.7 Ω says supply",
-        inspection="measure every circuit cold",
     )
     last = fired[-1]
     outlook = Outlook(0.85, 14.0, 9.0, 24.0, 31.0, None, -0.0035)
@@ -210,8 +208,6 @@ def lost_circuit() -> KilnHistory:
             Evidence("The step is a little smaller than one element's share.", False, -0.1),
         ),
         rivals=(("open_circuit", 0.16), ("loose_connection", 0.06)),
-        deciding="measure circuit top cold: 41 Ω says one element, 20.5 Ω says relay, open says both or a lead",
-        inspection="measure circuit top cold",
     )
     for n in (21, 22):
         zones = (

@@ -8,6 +8,7 @@ import pytest
 from analysis.assessment import to_record
 from analysis.findings import PowerRatio
 from config.logbook import LogbookEntry
+from daemon.report.charts_use import energy_chart, energy_interval_kwh
 from daemon.report.cost import cost_of, price_of_set
 from daemon.report.energy_drawn import drawn_kwh
 from daemon.report.pace import date_after, days_between_firings
@@ -156,3 +157,18 @@ def test_a_lid_repair_and_an_old_repair_need_no_proof_of_power(juniper):
         LogbookEntry("juniper", old, "repaired", "lid"),
     ):
         assert verification(replace(juniper, logbook=(entry,))) is None
+
+
+def test_each_firings_energy_stands_with_its_interval_and_its_cost(juniper):
+    said = juniper.judged[-1]
+    low, high = energy_interval_kwh(said)
+    assert low < drawn_kwh(said) < high
+    assert high / low == pytest.approx(said.power.high / said.power.low)
+    drawn = energy_chart(juniper)
+    assert drawn.table.columns[-1] == "Cost"
+    assert drawn.table.rows[0][-1] == f"€{0.34 * drawn_kwh(said):.2f}"
+    assert "90 % interval" in drawn.notes[0]
+    free = energy_chart(replace(juniper, studio=replace(juniper.studio, energy_price=None)))
+    assert "Cost" not in free.table.columns
+    bound = replace(said, power=replace(said.power, value=None))
+    assert energy_interval_kwh(bound) is None

@@ -51,7 +51,7 @@ def test_worn_elements_ask_for_a_visit_by_a_date_with_how_sure_and_the_rival(jun
     assert "Sep 2026" in said.by_when
     assert "87 in 100" in said.how_sure
     assert "supply volts low" in said.how_sure
-    assert "15.7 Ω" in said.how_sure
+    assert "To decide: cold ohms above those as new" in said.how_sure
 
 
 def test_an_urgent_finding_is_to_be_inspected_before_the_next_firing(heron):

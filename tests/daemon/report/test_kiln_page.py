@@ -191,8 +191,6 @@ def hostile(history):
         zone=HOSTILE,
         circuit=HOSTILE,
         evidence=(Evidence(HOSTILE, True), Evidence(HOSTILE, False)),
-        deciding=HOSTILE,
-        inspection=HOSTILE,
     )
     said = replace(
         last.assessment,

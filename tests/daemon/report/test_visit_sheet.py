@@ -131,7 +131,7 @@ def test_however_many_circuits_the_readings_fit_the_page_and_none_is_lost(heron,
 
 def test_only_the_suspected_circuits_own_reading_is_marked(heron):
     blocks, _ = blocks_of(inspection_of(heron), heron.findings)
-    rows = [r for block in blocks if block.of_circuits for r in block.rows]
+    rows = [r for block in blocks if block.quantity == "ohm" for r in block.rows]
     marked = {name for r in rows for name in r.names if any(cell.suspected for cell in r.cells)}
     assert marked == {"circuit top"}
 

@@ -48,6 +48,7 @@ def pages(juniper, heron, thrift, tmp_path_factory) -> dict[str, Path]:
         "juniper-visit": visit_sheet(juniper, NOW),
         "heron-visit": visit_sheet(heron, NOW),
         "thrift-visit": visit_sheet(thrift, NOW),
+        "dead-visit": visit_sheet(of_dead_circuit(heron), NOW),
         "hostile": kiln_page(bad, NOW),
         "hostile-visit": visit_sheet(bad, NOW),
         "studio": studio_page([heron, juniper, thrift], juniper.studio, "today"),
@@ -57,6 +58,15 @@ def pages(juniper, heron, thrift, tmp_path_factory) -> dict[str, Path]:
         places[name] = folder / f"{name}.html"
         places[name].write_text(text, encoding="utf-8")
     return places
+
+
+def of_dead_circuit(heron):
+    """Heron with a circuit that gives no heat: the sheet with the widest tables."""
+    last = heron.firings[-1]
+    found = (replace(last.assessment.findings[0], cause="open_circuit"),)
+    return replace(
+        heron, firings=[*heron.firings[:-1], replace(last, assessment=replace(last.assessment, findings=found))]
+    )
 
 
 def printed(page: Path, paper: str, tmp_path: Path) -> int:
@@ -84,7 +94,7 @@ def printed(page: Path, paper: str, tmp_path: Path) -> int:
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("name", ["juniper-visit", "heron-visit", "thrift-visit", "hostile-visit"])
+@pytest.mark.parametrize("name", ["juniper-visit", "heron-visit", "thrift-visit", "dead-visit", "hostile-visit"])
 def test_the_visit_sheet_is_one_printed_page(pages, name, paper, tmp_path):
     assert printed(pages[name], paper, tmp_path) == 1
 
@@ -105,7 +115,22 @@ def browser():
         opened.close()
 
 
-ALL = ("juniper", "heron", "thrift", "juniper-visit", "heron-visit", "hostile", "hostile-visit", "studio")
+ALL = (
+    "juniper",
+    "heron",
+    "thrift",
+    "juniper-visit",
+    "heron-visit",
+    "thrift-visit",
+    "dead-visit",
+    "hostile",
+    "hostile-visit",
+    "studio",
+)
+BESIDE = """() => { const page = document.querySelector('main').getBoundingClientRect();
+  return [...document.querySelectorAll('table')].filter(t => t.checkVisibility() && !t.closest('.wide-table'))
+    .filter(t => { const b = t.getBoundingClientRect(); return b.left < page.left - 1 || b.right > page.right + 1; })
+    .map(t => t.textContent.slice(0, 60)); }"""
 CUT = """() => [...document.querySelectorAll('svg.chart')].filter(s => s.checkVisibility()).flatMap(svg => {
   const box = svg.getBoundingClientRect();
   return [...svg.querySelectorAll('text')].filter(t => {
@@ -139,7 +164,7 @@ def test_a_page_is_whole_quiet_and_inert(pages, browser, name, width, scheme):
     page.goto(pages[name].as_uri())
     title = page.title()
     spill = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-    cut, overlapping = page.evaluate(CUT), page.evaluate(OVERLAP)
+    cut, overlapping, beside = page.evaluate(CUT), page.evaluate(OVERLAP), page.evaluate(BESIDE)
     seen = page.evaluate("document.querySelectorAll('svg.chart').length")
     visible = page.evaluate("[...document.querySelectorAll('svg.chart')].filter(s => s.checkVisibility()).length")
     context.close()
@@ -148,6 +173,7 @@ def test_a_page_is_whole_quiet_and_inert(pages, browser, name, width, scheme):
     assert title not in ("1", "2"), "hostile text was obeyed"
     assert spill <= 0, "something is wider than the screen"
     assert cut == []
+    assert beside == [], "a table leaves the page"
     assert overlapping == []
     assert seen == 2 * visible, "each chart once: the wide or the narrow"
 
