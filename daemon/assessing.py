@@ -166,7 +166,7 @@ def _whole(firing: Arranged, logs: _Logs) -> "FiringLog":
     whole = logs.of(firing.parts[0])
     for part in firing.parts[1:]:
         whole = join_logs(whole, logs.of(part)) or whole
-    return replace(whole, problems=(*whole.problems, *catalogue.clash(firing)))
+    return catalogue.as_placed(firing, whole)
 
 
 def unreadable(kiln: str, name: str, reason: str, logs: Sequence[str] = ()) -> dict[str, Any]:

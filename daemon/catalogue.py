@@ -4,8 +4,9 @@ The arrangement depends only on the set of parts, never on the order in which fi
 """
 
 import hashlib
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -24,18 +25,21 @@ SMALL_OVERLAP = timedelta(minutes=10)
 LARGEST_OVERLAP = timedelta(minutes=70)  # a clock put back an hour between two files
 _FROM_ROWS = 2
 _HOW_DATED = {"rows": _FROM_ROWS, "text": _FROM_ROWS, "file name": 1}
+_FROM_FILE = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Arranged:
     """One firing: the parts it consists of, in order, and the parts that show the same firing over again.
 
-    ``clashes`` names the log of an earlier firing whose times overlap with this one's.
+    ``clashes`` names the log of an earlier firing whose times overlap with this one's; ``by_name`` says that the
+    firing has its place from its file's name, for want of any date.
     """
 
     parts: tuple[Part, ...]
     also: tuple[Part, ...] = ()
     clashes: str | None = None
+    by_name: bool = False
 
     @property
     def started(self) -> str:
@@ -64,7 +68,7 @@ def part_of(log: FiringLog, kiln: str, content: str, number: int, name: str, mod
         name=name,
         started=clock.stamp(started),
         ended=clock.stamp(started + timedelta(seconds=float(log.elapsed_s[-1]))),
-        dated=_HOW_DATED.get(log.started_from, 0) if log.started is not None else 0,
+        dated=_HOW_DATED.get(log.started_from, _FROM_FILE) if log.started is not None else _FROM_FILE,
         head=head,
         rows=len(log.elapsed_s),
         course=_course(log),
@@ -98,9 +102,8 @@ def _course(log: FiringLog) -> str:
 
 def arrange(parts: Iterable[Part]) -> list[Arranged]:
     """Return the firings of one kiln in order; parts that failed are left out, repeats and continuations folded in."""
-    usable = sorted(
-        (part for part in parts if part.failed is None), key=lambda part: (part.started, part.name, part.part)
-    )
+    as_dated = {part.key: part for part in parts if part.failed is None}
+    usable = sorted(_one_after_another(list(as_dated.values())), key=lambda part: (part.started, part.name, part.part))
     kept, also = _once_each(usable)
     firings: list[Arranged] = []
     latest: Part | None = None
@@ -108,13 +111,39 @@ def arrange(parts: Iterable[Part]) -> list[Arranged]:
         before = firings[-1].parts[-1] if firings else None
         if before is not None and part.continues == went_on(before, answer=True):
             last = firings.pop()
-            firings.append(Arranged((*last.parts, part), (*last.also, *also.get(part.key, ())), last.clashes))
+            firings.append(replace(last, parts=(*last.parts, part), also=(*last.also, *also.get(part.key, ()))))
         else:
             clashes = latest.name if latest is not None and _overlap(latest, part) > SMALL_OVERLAP else None
-            firings.append(Arranged((part,), tuple(also.get(part.key, ())), clashes))
+            moved = part.started != as_dated[part.key].started
+            firings.append(Arranged((part,), tuple(also.get(part.key, ())), clashes, moved))
         if latest is None or part.ended > latest.ended:
             latest = part
     return firings
+
+
+def _one_after_another(parts: Sequence[Part]) -> list[Part]:
+    """Return the parts with those that have no date but their file's put so that none begins before another's end.
+
+    One kiln's firings follow one another. Where the files' dates say otherwise they are not when the firings ended
+    (the files were copied in one go, or one file holds several firings); then the order of the names decides, and
+    each part ends, at the latest, when the next one begins.
+    """
+    undated = sorted((part for part in parts if part.dated == _FROM_FILE), key=lambda part: part.started)
+    moved = [part for part in parts if part.dated != _FROM_FILE]
+    following: str | None = None
+    for cluster in reversed(_clusters(undated)):
+        for part in sorted(cluster, key=_by_name, reverse=True):
+            ended = part.ended if following is None else min(part.ended, following)
+            length = clock.moment(part.ended) - clock.moment(part.started)
+            following = part.started if ended == part.ended else clock.stamp(clock.moment(ended) - length)
+            moved.append(replace(part, started=following, ended=ended))
+    return moved
+
+
+def _by_name(part: Part) -> tuple[list[tuple[int, str]], int]:
+    """Return what sorts parts as a person would: by name, numbers in it by their value, then by place in the file."""
+    pieces = re.split(r"(\d+)", part.name.casefold())
+    return [(int(piece), "") if piece.isdecimal() else (-1, piece) for piece in pieces], part.part
 
 
 def went_on(before: Part, *, answer: bool) -> str:
@@ -211,10 +240,17 @@ def _alike(longer: str, shorter: str, apart_s: float) -> bool:
     return float(np.median(difference)) <= ALIKE_C
 
 
-def clash(firing: Arranged) -> tuple[str, ...]:
-    """Return what is to be said of a firing whose times overlap with another's: nothing, or one sentence."""
-    if firing.clashes is None:
-        return ()
-    return (
-        f"its times overlap with {firing.clashes}: that log ran on into this firing, or one of the clocks is wrong",
-    )
+def as_placed(firing: Arranged, log: FiringLog) -> FiringLog:
+    """Return a firing's log with the beginning the catalogue gave it, and a sentence for each doubt about its time."""
+    said = list(log.problems)
+    if firing.clashes is not None:
+        said.append(
+            f"its times overlap with {firing.clashes}: that log ran on into this firing, or one of the clocks is wrong"
+        )
+    if firing.by_name:
+        said.append(
+            "the log holds no date and its file's date cannot be the firing's: its place among the firings is taken "
+            "from the file's name, and its date is a guess"
+        )
+        log = replace(log, started=clock.moment(firing.started))
+    return replace(log, problems=tuple(said))

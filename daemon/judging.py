@@ -215,7 +215,7 @@ class Judge:
                 whole = replace(whole, problems=(*whole.problems, note))
             else:
                 whole = joined
-        return replace(whole, problems=(*whole.problems, *catalogue.clash(firing)))
+        return catalogue.as_placed(firing, whole)
 
     def _arranged(self, kiln: Kiln) -> list[Arranged]:
         """Return the kiln's firings, every pair of neighbours that may belong together compared."""
@@ -254,7 +254,7 @@ class Judge:
                     used.add(row.id)
                     continue
                 used.add(firings.arrange(self._db, kiln.id, row.id if row else None, *place))
-                if row is None or (row.position, row.parts) != (position, firing.keys):
+                if row is None or (row.position, row.started, row.parts) != (position, firing.started, firing.keys):
                     kilns.mark_stale(self._db, kiln.id, firing.started)
             for row in old:
                 if row.id not in used:

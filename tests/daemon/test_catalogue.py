@@ -1,10 +1,14 @@
 """Which firings there are in a kiln's logs."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.reading import FiringLog
 from daemon import catalogue, clock
 from daemon.store.parts import Part
 
@@ -15,6 +19,11 @@ def part(name: str, begin_h: float, end_h: float, *, dated: int = 2, head: str =
     start, end = (clock.stamp(DAY + timedelta(hours=hours)) for hours in (begin_h, end_h))
     course = " ".join(str(20 + 20 * step) for step in range(int((end_h - begin_h) * 6) + 1))
     return Part("juniper", name, 0, name, start, end, dated, head or name, 100, **({"course": course} | other))
+
+
+def a_log() -> FiringLog:
+    elapsed_s = np.arange(0.0, 600.0, 60.0)
+    return FiringLog(elapsed_s, elapsed_s[:, None], None, None, ("kiln",))
 
 
 def names(parts: list[Part]) -> list[tuple[str, ...]]:
@@ -38,8 +47,37 @@ def test_the_same_hours_with_other_temperatures_are_another_firing_and_said_to_o
     second = part("b", 12, 26)
     assert names([cooling, second]) == [("a",), ("b",)]
     first, clashing = catalogue.arrange([cooling, second])
-    assert catalogue.clash(first) == ()
-    assert catalogue.clash(clashing)[0].startswith("its times overlap with a: ")
+    assert catalogue.as_placed(first, a_log()).problems == ()
+    assert catalogue.as_placed(clashing, a_log()).problems[0].startswith("its times overlap with a: ")
+
+
+def test_logs_without_dates_copied_in_one_go_keep_the_order_of_their_names():
+    copied = [part("F10.TXT", 30, 50, dated=0), part("F9.TXT", 20, 50, dated=0), part("f2.txt", 40, 50, dated=0)]
+    arranged = catalogue.arrange(copied)
+    assert [firing.logs for firing in arranged] == [("f2.txt",), ("F9.TXT",), ("F10.TXT",)]
+    assert [firing.started for firing in arranged] == [
+        clock.stamp(DAY + timedelta(hours=h)) for h in (30 - 30 - 10, 30 - 30, 30)
+    ]
+    early, _, last = (catalogue.as_placed(firing, a_log()) for firing in arranged)
+    assert early.started == DAY - timedelta(hours=10)
+    assert "its date is a guess" in early.problems[0]
+    assert last.problems == ()
+
+
+def test_logs_without_dates_saved_when_their_firings_ended_keep_their_dates():
+    saved = [part("b", 0, 12, dated=0), part("a", 40, 52, dated=0)]
+    assert [(f.logs, f.by_name) for f in catalogue.arrange(saved)] == [(("b",), False), (("a",), False)]
+
+
+def test_several_firings_without_dates_in_one_file_follow_one_another():
+    both = [part("all", 20, 30, dated=0, head="x"), replace(part("all", 18, 30, dated=0, head="y"), part=1)]
+    assert [firing.parts[0].part for firing in catalogue.arrange(both)] == [0, 1]
+
+
+def test_a_copied_log_without_date_does_not_move_the_dated_ones():
+    mixed = [part("dated", 0, 12), part("copied 1", 5, 12, dated=0), part("copied 2", 2, 12, dated=0)]
+    dated = next(f for f in catalogue.arrange(mixed) if f.logs == ("dated",))
+    assert (dated.started, dated.by_name) == (clock.stamp(DAY), False)
 
 
 def test_firings_that_merely_touch_are_two():
@@ -83,3 +121,10 @@ def test_the_arrangement_does_not_depend_on_the_order_of_arrival_and_loses_no_pa
     random.shuffle(parts)
     assert catalogue.arrange(parts) == arranged
     assert sorted(name for firing in arranged for name in firing.logs) == sorted(each.name for each in parts)
+
+
+@given(st.lists(st.tuples(st.integers(0, 200), st.integers(1, 30)), max_size=12))
+def test_no_two_firings_dated_by_their_files_alone_ever_overlap(spans):
+    parts = [part(f"p{n}", begin, begin + length, dated=0) for n, (begin, length) in enumerate(spans)]
+    placed = [each for firing in catalogue.arrange(parts) for each in firing.parts]
+    assert all(before.ended <= after.started for before, after in pairwise(placed))
