@@ -71,19 +71,16 @@ def ruledness(values: FloatArray, time_s: FloatArray) -> float:
     """Say how much a temperature column looks drawn with a ruler (a set point), about 0..1.5.
 
     Up to its peak a set point lies on straight lines, so that each sample is within rounding of the line through
-    its neighbours; and after the programme's end it stands still, drops at once or is blank, which no kiln does.
+    its neighbours; and after the programme's end it stands still (perhaps at its peak), drops at once or is blank,
+    which no kiln does.
     """
     good = np.isfinite(values) & np.isfinite(time_s)
     x, t = values[good], time_s[good]
     if x.size < 12:
         return 0.0
-    steps = np.abs(np.diff(x))
-    moves = steps[steps > 1e-9]
-    moves = moves[:: moves.size // 1000 + 1]
-    if not moves.size:
+    if not np.diff(x).any():
         return 0.0
-    count = max(1, min(moves.size, moves.size // 20))
-    quantum = max(float(np.partition(moves, count - 1)[count - 1]), 0.01)
+    quantum = _resolution(x)
     top = float(x.max())
     last = int(np.flatnonzero(x >= 0.98 * top)[-1])
     stop = max(last, 10)
@@ -99,5 +96,15 @@ def ruledness(values: FloatArray, time_s: FloatArray) -> float:
     tail = x[stop:]
     blank_tail = good.size - int(np.flatnonzero(good)[-1]) - 1 > 0.05 * good.size
     drops = tail.size > 0 and float(-np.diff(x[max(0, stop - 1) :]).min(initial=0.0)) > 0.4 * top
-    still = tail.size > 0.05 * x.size and float(np.ptp(tail[tail.size // 2 :])) < 1e-6
+    end = max(3, x.size // 20)
+    still = not np.diff(tail[tail.size // 2 :] if tail.size > end else x[-end:]).any()
     return score + 0.5 * float(blank_tail or drops or still)
+
+
+def _resolution(x: FloatArray) -> float:
+    """Return the step in which values are written: the largest of the usual ones that nearly all are multiples of."""
+    few = x[:: x.size // 1000 + 1]
+    for step in (1.0, 0.5, 0.1, 0.05):
+        if float(np.mean(np.abs(few / step - np.rint(few / step)) < 0.01)) > 0.95:
+            return step
+    return 0.01

@@ -133,6 +133,22 @@ def test_headers_without_meaning_are_read_by_what_the_columns_do():
     assert all(column.why for column in reading.account.columns)
 
 
+@pytest.mark.parametrize("order", [(0, 1, 2), (1, 2, 0)])
+@pytest.mark.parametrize("zones", [(), ("top", "bottom")])
+def test_a_set_point_the_kiln_fell_far_behind_and_that_stays_at_its_peak_is_no_zone(order, zones):
+    t = np.arange(0.0, 270.0)
+    rng = np.random.default_rng(3)
+    point = np.minimum(20.0 + 6.1 * t, 1284.0)
+    shape = np.where(t < 220, 1060.0 * (1 - np.exp(-t / 90.0)), 968.0 * np.exp(-(t - 220) / 260.0))
+    top, bottom = (20.0 + shape * part + rng.normal(0.0, 0.4, t.size) for part in (0.98, 1.0))
+    columns = [np.round(column, 1) for column in (point, top, bottom)]
+    data = table(["a", "b", "c", "d"], t * 60.0, *(columns[place] for place in order))
+    kiln = Kiln(id="juniper", zones=zones, log=LogHints(temperature_unit="C", time_unit="s"))
+    reading = read_log(data, name="a.csv", kiln=kiln)
+    assert [role == "set point" for role in roles(reading)[1:]] == [place == 0 for place in order]
+    assert reading.firings[0].spikes == ()
+
+
 def test_a_kiln_that_never_warmed_up_is_still_read():
     one = pen.firing(seed=21, zones=2, sample_s=60.0, peak_c=60.0)
     layout = pen.Layout(header=False, units_in="register", time="minutes", columns=("zones", "point", "output"))
