@@ -139,8 +139,8 @@ def test_a_set_point_the_kiln_fell_far_behind_and_that_stays_at_its_peak_is_no_z
     t = np.arange(0.0, 270.0)
     rng = np.random.default_rng(3)
     point = np.minimum(20.0 + 6.1 * t, 1284.0)
-    shape = np.where(t < 220, 1060.0 * (1 - np.exp(-t / 90.0)), 968.0 * np.exp(-(t - 220) / 260.0))
-    top, bottom = (20.0 + shape * part + rng.normal(0.0, 0.4, t.size) for part in (0.98, 1.0))
+    shape = np.where(t < 220, 5.4 * t - 0.0026 * t**2, 1062.0 * np.exp(-(t - 220) / 260.0))
+    top, bottom = (20.0 + shape * part + rng.normal(0.0, 0.05, t.size) for part in (0.98, 1.0))
     columns = [np.round(column, 1) for column in (point, top, bottom)]
     data = table(["a", "b", "c", "d"], t * 60.0, *(columns[place] for place in order))
     kiln = Kiln(id="juniper", zones=zones, log=LogHints(temperature_unit="C", time_unit="s"))
