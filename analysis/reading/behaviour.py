@@ -1,5 +1,6 @@
 """What a column does, whatever it is called: climbs like a kiln, is ruled like a set point, is bounded."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,6 +11,8 @@ from analysis.reading.firing_log import FloatArray
 Conduct = Literal["empty", "constant", "clock", "segment", "on-off", "volts", "temperature", "bounded", "other"]
 
 _MOST = 4000
+_REPEATED, _COOLS = 4, 10.0
+"""Rows that repeat a value, and degrees (C or F) another column falls meanwhile, that no kiln's zone shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +74,7 @@ def ruledness(values: FloatArray, time_s: FloatArray) -> float:
     """Say how much a temperature column looks drawn with a ruler (a set point), about 0..1.5.
 
     Up to its peak a set point lies on straight lines, so that each sample is within rounding of the line through
-    its neighbours; and after the programme's end it stands still (perhaps at its peak), drops at once or is blank,
-    which no kiln does.
+    its neighbours; and after the programme's end it stands still, drops at once or is blank, which no kiln does.
     """
     good = np.isfinite(values) & np.isfinite(time_s)
     x, t = values[good], time_s[good]
@@ -96,9 +98,22 @@ def ruledness(values: FloatArray, time_s: FloatArray) -> float:
     tail = x[stop:]
     blank_tail = good.size - int(np.flatnonzero(good)[-1]) - 1 > 0.05 * good.size
     drops = tail.size > 0 and float(-np.diff(x[max(0, stop - 1) :]).min(initial=0.0)) > 0.4 * top
-    end = max(3, x.size // 20)
-    still = not np.diff(tail[tail.size // 2 :] if tail.size > end else x[-end:]).any()
+    still = tail.size > 0.05 * x.size and float(np.ptp(tail[tail.size // 2 :])) < 1e-6
     return score + 0.5 * float(blank_tail or drops or still)
+
+
+def stands_at_its_peak(values: FloatArray, others: Sequence[FloatArray]) -> bool:
+    """Tell whether a column ends in rows that all repeat its highest value while another one cools in them.
+
+    So does the set point of a firing that was given up before its programme's end.
+    """
+    x = values[np.isfinite(values)]
+    below = np.flatnonzero(x < x.max(initial=-np.inf))
+    rows = x.size - 1 - int(below[-1]) if below.size else 0
+    if rows < _REPEATED:
+        return False
+    ends = (other[-rows:][np.isfinite(other[-rows:])] for other in others)
+    return any(end.size > 1 and float(end[0] - end[-1]) > _COOLS for end in ends)
 
 
 def _resolution(x: FloatArray) -> float:

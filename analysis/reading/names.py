@@ -14,7 +14,9 @@ _WORDS = {
     "ignore": """kwh energy energie energia consumption verbrauch kw kilowatt kilowatts rate ramp_rate gradient slope
         humidity feuchte pressure druck o2 oxygen sauerstoff index idx nr no record row line id count counter samples
         heat_work heatwork cone cones kegel error_value deviation abweichung offset damper vent fan door tur
-        remaining time_left time_remaining restzeit remaining_time kp ki kd pid gas rpm cost kosten battery rssi wifi
+        remaining time_left time_remaining restzeit remaining_time minutes_left hours_left min_left mins_left
+        left_min left_minutes time_to_go to_go rest_min temps_restant restant tiempo_restante restante
+        kp ki kd pid gas rpm cost kosten battery rssi wifi
         cycles cycle relay_count hours_total cost_total cumulative wh set_rate segment_time hold_time total_time
         segment_elapsed seg_time hold_left countdown target_rate alarm_limit high_limit low_limit limit difference
         delta spread flow water""",

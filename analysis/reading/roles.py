@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.reading.behaviour import Behaviour, behaviour_of, ruledness
+from analysis.reading.behaviour import Behaviour, behaviour_of, ruledness, stands_at_its_peak
 from analysis.reading.firing_log import FloatArray, UnreadableLog
 from analysis.reading.names import NameSays, plain, what_name_says
 
@@ -243,6 +243,7 @@ def _unnamed(columns: list[Column], conducts: dict[int, Behaviour], zones: Seque
         return columns
     out = list(columns)
     hot = [c for c in open_ if _behaviour(c, conducts).conduct in {"temperature", "clock"} and not _is_count(c)]
+    hot = [c for c in hot if not _only_falls(c)] or hot
     named = sum(column.role == "zone" for column in columns)
     if len(hot) + named < max(1, len(zones)):  # a kiln that hardly warmed up
         cold = [c for c in _alike_at_start(open_) if c not in hot]
@@ -278,6 +279,12 @@ def _is_count(column: Column) -> bool:
     return bool(step.size) and bool((step == step[0]).all())
 
 
+def _only_falls(column: Column) -> bool:
+    """Tell whether a column never rises, as what is left of a firing does, and a kiln only while it cools."""
+    assert column.values is not None
+    return not bool((np.diff(column.values[np.isfinite(column.values)]) > 0.0).any())
+
+
 def _temperatures(
     hot: Sequence[Column], columns: Sequence[Column], zones: Sequence[str]
 ) -> list[tuple[Column, str, str]]:
@@ -290,6 +297,10 @@ def _temperatures(
         for c in hot
         if c.values is not None
     }
+    values = {c.index: c.values for c in hot if c.values is not None}
+    for index, own in values.items():
+        if stands_at_its_peak(own, [other for at, other in values.items() if at != index]):
+            scores[index] += 0.5
     order = sorted(hot, key=lambda c: -scores[c.index])
     wanted = len(zones) - named_zones if zones else None
     points: list[Column] = []

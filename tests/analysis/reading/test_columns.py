@@ -149,6 +149,24 @@ def test_a_set_point_the_kiln_fell_far_behind_and_that_stays_at_its_peak_is_no_z
     assert reading.firings[0].spikes == ()
 
 
+@pytest.mark.parametrize("name", ["Minutes left", "q"])
+def test_minutes_left_are_neither_a_zone_nor_the_set_point(name):
+    left = np.round((ONE.t[-1] - ONE.t) / 60.0)
+    data = table(["time_s", "kiln", name, "board temp"], ONE.t, ONE.zones[:, 0], left, 20.0 + ONE.t / 9000.0)
+    reading = read_log(data, name="a.csv", kiln=Kiln(id="juniper", log=LogHints(temperature_unit="C")))
+    assert roles(reading) == ["time", "zone", "ignore", "room"]
+    assert reading.firings[0].set_point_c is None
+
+
+def test_a_set_point_that_stands_while_the_kiln_cools_for_a_few_rows_is_known_by_that():
+    t = np.arange(0.0, 250.0)
+    point = np.minimum(22.0 + 3.2 * t, 806.0)
+    zone = np.where(t < 246, point + np.where(t > 60, 2.0, -1.0), 806.0 - 9.0 * (t - 245.0))
+    data = table(["a", "b", "c"], t * 60.0, np.round(zone), np.round(point))
+    reading = read_log(data, name="a.csv", kiln=Kiln(id="juniper", log=LogHints(temperature_unit="C", time_unit="s")))
+    assert roles(reading) == ["time", "zone", "set point"]
+
+
 def test_a_kiln_that_never_warmed_up_is_still_read():
     one = pen.firing(seed=21, zones=2, sample_s=60.0, peak_c=60.0)
     layout = pen.Layout(header=False, units_in="register", time="minutes", columns=("zones", "point", "output"))
