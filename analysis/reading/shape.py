@@ -116,6 +116,10 @@ class Shape:
     header: bytes = b""
 
 
+_MARK = re.compile(r"[\t !#$%&'()*,/:;<=>?@\[\\\]^_`{|}~]")
+"""What may part columns: ASCII, and nothing that stands in a number, a word or about a cell."""
+
+
 @lru_cache(maxsize=8192)
 def kind_of(cell: str) -> Kind:
     """Say what one cell looks like by itself."""
@@ -162,9 +166,10 @@ def table_shape(plain: PlainText, *, delimiter: str | None = None, decimal: Deci
     """
     body = plain.body
     middle = [plain.text(line) for line in middle_lines(body)]
-    if delimiter is not None and len(delimiter) != 1:
+    if delimiter is not None and not _MARK.fullmatch(delimiter):
         raise UnreadableLog(
-            f"[kiln.log] delimiter = {delimiter!r} must be one character.", remedy='Use "," ";" "|" "\\t" or " ".'
+            f"[kiln.log] delimiter = {delimiter!r} must be one plain character that stands in no number.",
+            remedy='Use "," ";" "|" "\\t" or " ".',
         )
     candidates = DELIMITERS if delimiter is None else (delimiter,)
     found = max(

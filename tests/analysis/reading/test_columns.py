@@ -223,7 +223,9 @@ class TestHints:
     @pytest.mark.parametrize(
         ("hints", "words"),
         [
-            ({"delimiter": ";;"}, "delimiter = ';;' must be one character"),
+            ({"delimiter": ";;"}, "delimiter = ';;' must be one plain character"),
+            ({"delimiter": "§"}, "delimiter = '§' must be one plain character"),
+            ({"delimiter": "."}, "delimiter = '.' must be one plain character that stands in no number"),
             ({"delimiter": "|"}, "no table of numbers was found with .*delimiter"),
             ({"encoding": "latin-17"}, "encoding = 'latin-17' is no text encoding"),
             ({"encoding": "rot13"}, "encoding = 'rot13' is no text encoding"),
