@@ -40,6 +40,10 @@ has one sign for hours, so that thirty blocks are worth hardly more than one."""
 
 _MODEL_ERROR_CLAY_WATER = 0.03
 
+_SLOW_SAMPLES, _BEAT = 4.0, 4.0
+"""Fewer samples of a relay's state in two minutes are fewer than its cycles: the two beat against each other, and
+neighbouring samples tell about the same."""
+
 _LAG_ERROR = 0.10
 """Error where the rate changes, per 100 deg C per hour from one block to the next: ware and thermocouple follow the
 chamber some minutes late, so the block misses part of C dT/dt (C is 0.1-0.3 in these units)."""
@@ -126,7 +130,6 @@ class KeptPace:
 class Blocks:
     """Ten-minute means. ``b`` blocks, ``z`` zones; ``output`` is NaN where unknown and is supply-corrected."""
 
-    mid_s: FloatArray
     zone_c: FloatArray
     rate_c_per_h: FloatArray
     flux_c: FloatArray
@@ -136,9 +139,18 @@ class Blocks:
     usable: BoolArray
 
 
+_FIFTH = np.full(BLOCK_BINS, 1.0 / BLOCK_BINS)
+
+
 def _block_means(values: FloatArray) -> FloatArray:
-    count = values.shape[0] // BLOCK_BINS
-    means: FloatArray = values[: count * BLOCK_BINS].reshape(count, BLOCK_BINS, *values.shape[1:]).mean(axis=1)
+    """Means over blocks of bins, shape (b,) or (b, z), of ``values`` (n,) or (n, z).
+
+    A product with fifths: numpy's own mean is slow along an axis as short as a block.
+    """
+    columns = values.T
+    count = columns.shape[-1] // BLOCK_BINS
+    cut = columns[..., : count * BLOCK_BINS].reshape(*columns.shape[:-1], count, BLOCK_BINS)
+    means: FloatArray = (cut @ _FIFTH).T
     return means
 
 
@@ -151,28 +163,44 @@ def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off
     zones = grid.zone_c.shape[1]
     flux = flux_into_wall(grid.zone_c, grid.step_s)
     output = drive.output if grid.supply is None else drive.output * grid.supply[:, None]
-    zone_c = _block_means(grid.zone_c)
-    rate = _block_means(rates_c_per_h(grid, 1))
+    water = water_loss_per_h(grid.mean_c, grid.step_s)
+    # all columns at once, each quantity's zones side by side
+    every = _block_means(np.hstack((grid.zone_c, rates_c_per_h(grid, 1), flux, output, water[:, None])))
+    zone_c, rate, flux, mean_output = (every[:, at * zones : (at + 1) * zones] for at in range(4))
     mean_c, mean_rate = zone_c.mean(axis=1), rate.mean(axis=1)
-    error = np.where(mean_c < _CLAY_WATER_C[0], _MODEL_ERROR_WARMING, _MODEL_ERROR)
-    error[(mean_rate > 0.0) & (mean_c > _CLAY_WATER_C[0]) & (mean_c < _CLAY_WATER_C[1])] = _MODEL_ERROR_CLAY_WATER
+    cold = mean_c < _CLAY_WATER_C[0]
+    clay = (mean_rate > 0.0) & ~cold & (mean_c < _CLAY_WATER_C[1])
+    error = np.where(cold, _MODEL_ERROR_WARMING, np.where(clay, _MODEL_ERROR_CLAY_WATER, _MODEL_ERROR))
     error[mean_rate < -5.0] = _MODEL_ERROR
     turns = np.zeros(mean_rate.size + 1)
     turns[1:-1] = np.abs(mean_rate[1:] - mean_rate[:-1]) / RATE_UNIT_C_PER_H
     turn = np.maximum(turns[:-1], turns[1:])
     error = np.hypot(error, _LAG_ERROR * turn)
-    mean_output = _block_means(output)
     if on_off:
         share = np.clip(np.nan_to_num(mean_output, nan=0.5), 0.02, 0.98).mean(axis=1)
         duty_error = share * (1.0 - share) / (samples_per_bin * BLOCK_BINS * zones)
+        if samples_per_bin < _SLOW_SAMPLES:
+            duty_error *= _BEAT
         steady = (mean_output > 0.0).any(axis=1)
         error = np.sqrt(error**2 + np.where(steady, duty_error, 0.0))
     count = zone_c.shape[0]
-    usable: BoolArray = ~np.any(grid.gap[: count * BLOCK_BINS].reshape(count, BLOCK_BINS), axis=1)
+    usable: BoolArray = np.ones(count, dtype=np.bool_)
+    if grid.gap.any():
+        usable &= ~np.any(grid.gap[: count * BLOCK_BINS].reshape(count, BLOCK_BINS), axis=1)
     if not grid.seen.all():
         usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.15
-    water = _block_means(water_loss_per_h(grid.mean_c, grid.step_s))
-    return Blocks(_block_means(grid.mid_s), zone_c, rate, _block_means(flux), mean_output, water, error, usable)
+    return Blocks(zone_c, rate, flux, mean_output, every[:, -1], error, usable)
+
+
+def _second_moments(columns: list[FloatArray], water: FloatArray, error: FloatArray) -> tuple[float, ...]:
+    """Upper triangle of sum(w v v') of some blocks' columns, each (b,) or (b, k).
+
+    The unknown heat of the clay's ``water`` is integrated out under its own spread.
+    """
+    weighted = np.column_stack((*columns, water)) / error[:, None]
+    matrix = weighted.T @ weighted
+    along = matrix[-1, :-1]
+    return _triangle_of(matrix[:-1, :-1] - np.outer(along, along) / (matrix[-1, -1] + 1.0 / _WATER_HEAT**2))
 
 
 def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
@@ -186,30 +214,18 @@ def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
         good &= (output >= 0.02).any(axis=1) | (blocks.rate_c_per_h.mean(axis=1) <= 5.0)
     # the first block holds the start of heating, whatever the wall did before
     good[:1] = False
-    count = int(good.sum())
-    if count < 3:
+    at = np.flatnonzero(good)
+    if at.size < 3:
         return None
-    rows = np.column_stack(
-        (
-            output[good],
-            blocks.flux_c[good].mean(axis=1) / FLUX_UNIT_C,
-            blocks.rate_c_per_h[good].mean(axis=1) / RATE_UNIT_C_PER_H,
-        )
-    )
-    weighted = rows / blocks.error[good][:, None]
-    matrix = weighted.T @ weighted
-    # the unknown heat of the clay's water, integrated out under its own spread
-    water = blocks.water_per_h[good] / blocks.error[good]
-    along = weighted.T @ water
-    matrix -= np.outer(along, along) / (water @ water + 1.0 / _WATER_HEAT**2)
-    zones = output.shape[1]
-    least, most = output[good].min(axis=1), output[good].max(axis=1)
+    output = output[at]
+    flux, rate = blocks.flux_c[at].mean(axis=1), blocks.rate_c_per_h[at].mean(axis=1)
+    columns = [output, flux / FLUX_UNIT_C, rate / RATE_UNIT_C_PER_H]
     return HeatMoments(
-        zones=zones,
-        moments=_triangle_of(matrix),
-        blocks=count,
-        full_blocks=int((least > 0.9).sum()),
-        cooling_blocks=int((most < 0.02).sum()),
+        zones=output.shape[1],
+        moments=_second_moments(columns, blocks.water_per_h[at], blocks.error[at]),
+        blocks=int(at.size),
+        full_blocks=int(np.count_nonzero(output.min(axis=1) > 0.9)),
+        cooling_blocks=int(np.count_nonzero(output.max(axis=1) < 0.02)),
     )
 
 
@@ -238,27 +254,19 @@ def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
         behind = blocks.usable & (blocks.zone_c[:, zone] < mean_c - _BEHIND_OTHERS_C)
         standing = blocks.usable & (blocks.rate_c_per_h[:, zone] < _STANDING_C_PER_H)
         standing &= blocks.zone_c[:, zone] < _CLAY_WATER_C[0]
-        full = (unknown | behind | standing) & (output[:, zone] > 0.95)
-        count = int(full.sum())
-        if count < 2:
+        full = np.flatnonzero((unknown | behind | standing) & (output[:, zone] > 0.95))
+        if full.size < 2:
             out.append(None)
             continue
         cube = ((blocks.zone_c[full, zone] + 273.15) / _EXCHANGE_K) ** 3
-        rows = np.column_stack(
-            (
-                output[full, zone],
-                blocks.flux_c[full, zone] / FLUX_UNIT_C,
-                blocks.rate_c_per_h[full, zone] / RATE_UNIT_C_PER_H,
-                (blocks.zone_c[full, zone] - mean_c[full]) / 100.0 * cube,
-            )
-        )
+        columns = [
+            output[full, zone],
+            blocks.flux_c[full, zone] / FLUX_UNIT_C,
+            blocks.rate_c_per_h[full, zone] / RATE_UNIT_C_PER_H,
+            (blocks.zone_c[full, zone] - mean_c[full]) / 100.0 * cube,
+        ]
         error = np.hypot(blocks.error[full], _ZONE_ERROR)
-        weighted = rows / error[:, None]
-        matrix = weighted.T @ weighted
-        water = blocks.water_per_h[full] / error
-        along = weighted.T @ water
-        matrix -= np.outer(along, along) / (water @ water + 1.0 / _WATER_HEAT**2)
-        out.append(ZoneMoments(_triangle_of(matrix), count))
+        out.append(ZoneMoments(_second_moments(columns, blocks.water_per_h[full], error), int(full.size)))
     return tuple(out)
 
 

@@ -8,10 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.full_output import Drive
-from analysis.grid import BoolArray, FloatArray, Grid
+from analysis.grid import Grid
 
 BAND_C = 25.0
 FIRST_BAND_C = 100.0
+
+_COOLING = 1_000
+"""Added to a band's number to keep its cooling apart from its climb."""
 
 _RESOLUTION_C = 0.6
 """Standard error of a two-minute mean of a thermocouple read to 1 deg C that wanders by about 1 deg C."""
@@ -34,52 +37,49 @@ class BandClimb:
     full_share: float
 
 
-def _bands(grid: Grid, use: BoolArray, weight: FloatArray, *, rising: bool) -> tuple[BandClimb, ...]:
-    """Rates in bands over the bins ``use``; the longest unbroken stay in each band counts.
+def bands_of(grid: Grid, drive: Drive) -> tuple[tuple[BandClimb, ...], tuple[BandClimb, ...]]:
+    """Climb and cooling in each 25 deg C band; the longest unbroken stay in each band counts.
 
+    Climb is counted up to the end of heating; ``full_share`` is the share of zone-time at full output. Cooling
+    (negative rates) is counted after the peak where every zone is off; its ``full_share`` is 0.
     A rate is the slope of the least-squares line through the stay's two-minute means (reading has taken spikes out),
     its error that of the line, from the larger of its scatter and the thermometer's resolution.
     """
-    mean = grid.mean_c
-    where = np.flatnonzero(use)
+    seen = ~grid.gap
+    heated = np.flatnonzero(seen[: drive.end])
+    top = int(np.argmax(grid.mean_c))
+    cooling = np.flatnonzero(drive.off[top:].all(axis=1) & seen[top:]) + top
+    where = np.concatenate((heated, cooling))  # one after the other, so that all of it is worked out at once
     if where.size < 3:
-        return ()
-    climb = mean[where]
+        return (), ()
+    climb = grid.mean_c[where]
     band = np.floor(climb / BAND_C).astype(np.intp)
     begins = np.ones(where.size, dtype=np.bool_)
     begins[1:] = (band[1:] != band[:-1]) | (where[1:] - where[:-1] != 1)
+    begins[heated.size : heated.size + 1] = True
     starts = np.flatnonzero(begins)
-    count = np.diff(np.append(starts, where.size)).astype(np.float64)
-    hours = grid.mid_s[where] / 3600.0
-    run = np.cumsum(begins) - 1
-    x = hours - (np.add.reduceat(hours, starts) / count)[run]
-    y = climb - (np.add.reduceat(climb, starts) / count)[run]
-    spread = np.add.reduceat(x * x, starts)
-    slope = np.divide(np.add.reduceat(x * y, starts), spread, out=np.zeros(starts.size), where=count >= 3)
-    left = np.add.reduceat((y - slope[run] * x) ** 2, starts)
+    count = np.append(starts[1:], where.size) - starts
+    # sums over each stay, temperatures from their band's middle; of these the line's slope and what it leaves
+    hours, above = grid.mid_s[where] / 3600.0, climb - (band + 0.5) * BAND_C
+    full = drive.full.sum(axis=1)[where]
+    columns = np.vstack((hours, above, hours * hours, hours * above, above * above, full))
+    sum_h, sum_c, sum_hh, sum_hc, sum_cc, sum_full = np.add.reduceat(columns, starts, axis=1)
+    spread = sum_hh - sum_h * sum_h / count
+    along = sum_hc - sum_h * sum_c / count
+    slope = np.divide(along, spread, out=np.zeros(starts.size), where=count >= 3)
+    left = np.maximum(sum_cc - sum_c * sum_c / count - slope * along, 0.0)
     scatter = np.maximum(np.sqrt(left / count), _RESOLUTION_C)
-    share = np.add.reduceat(weight[where], starts) / count
-    right_way = slope > 0.0 if rising else slope < 0.0
-    wanted = np.flatnonzero((count >= 3) & right_way & (band[starts] * BAND_C >= FIRST_BAND_C))
-    # the longest stay in each band: sort by band, then by length, and keep the last of each
-    order = wanted[np.lexsort((count[wanted], band[starts[wanted]]))]
-    keys = band[starts[order]]
-    last = order[np.append(np.diff(keys) != 0, True)] if order.size else order
-    columns = ((band[starts[last]] + 0.5) * BAND_C, slope[last], scatter[last] / np.sqrt(spread[last]), share[last])
-    rows = zip(*(column.tolist() for column in columns), strict=True)
-    return tuple(BandClimb(at_c, Estimate(rate, error), full) for at_c, rate, error, full in rows)
-
-
-def climb_bands(grid: Grid, drive: Drive) -> tuple[BandClimb, ...]:
-    """Climb in each 25 deg C band up to the end of heating; ``full_share`` is the share of zone-time at full output."""
-    use = np.zeros(grid.mid_s.size, dtype=np.bool_)
-    use[: drive.end] = True
-    use &= ~grid.gap
-    return _bands(grid, use, drive.full.mean(axis=1), rising=True)
-
-
-def cooling_bands(grid: Grid, drive: Drive) -> tuple[BandClimb, ...]:
-    """Rates (negative) in each band where every zone is off; ``full_share`` is 0."""
-    use = drive.off.all(axis=1) & ~grid.gap
-    use[: int(np.argmax(grid.mean_c))] = False
-    return _bands(grid, use, np.zeros(grid.mid_s.size), rising=False)
+    rising = starts < heated.size
+    share = np.where(rising, sum_full / (count * drive.full.shape[1]), 0.0)
+    wanted = (count >= 3) & (band[starts] * BAND_C >= FIRST_BAND_C) & np.where(rising, slope > 0.0, slope < 0.0)
+    stays = np.flatnonzero(wanted)
+    # the longest stay in each band: sort by kind, band and length, and keep the last of each
+    keys = band[starts[stays]] + np.where(rising[stays], 0, _COOLING)
+    order = np.lexsort((count[stays], keys))
+    stays, keys = stays[order], keys[order]
+    last = stays[np.append(keys[1:] != keys[:-1], True)] if stays.size else stays
+    table = ((band[starts[last]] + 0.5) * BAND_C, slope[last], scatter[last] / np.sqrt(spread[last]), share[last])
+    at_c, rate, error, full_share = (column.tolist() for column in table)
+    bands = tuple(map(BandClimb, at_c, map(Estimate, rate, error), full_share))
+    rises = int(np.count_nonzero(rising[last]))
+    return bands[:rises], bands[rises:]

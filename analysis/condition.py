@@ -23,17 +23,18 @@ class Step:
     zone_sizes: tuple[Estimate | None, ...] = ()
 
 
-StoryKind = Literal["none", "zone", "all", "leak", "passing", "odd"]
+StoryKind = Literal["none", "zone", "all", "leak", "supply", "passing", "odd"]
 
 
 @dataclass(frozen=True, slots=True)
 class Story:
     """One surviving history of the kiln and its probability.
 
-    ``kind`` is its latest sudden change: none; power of one ``zone`` (number) or of all; a rise of heat loss; or, in
-    this firing only, power that was passing(ly) lower, or a log whose balance is odd. ``size`` is the whole kiln's log
-    power step, ``zone_sizes`` each zone's, ``loss_size`` that of the wall's loss. ``fault`` holds the log steps by zone
-    of the single circuit fault it assumes, comma separated, "" if the size was left open.
+    ``kind`` is its latest sudden change: none; power of one ``zone`` (number) or of all; a rise of heat loss; poorer
+    volts (told apart where amps are logged); or, in this firing only, power that was passing(ly) lower, or a log whose
+    balance is odd. ``size`` is the whole kiln's log power step, ``zone_sizes`` each zone's, ``loss_size`` that of the
+    wall's loss. ``fault`` holds the log steps by zone of the single circuit fault it assumes, comma separated, "" if
+    the size was left open.
     """
 
     kind: StoryKind
@@ -79,6 +80,7 @@ class Condition:
     leak : probability that heat loss rose suddenly within the last 20 firings (power per capacity unchanged).
     stories : the surviving histories, most probable first (probabilities sum to 1).
     slow : the level without the sudden changes that stand unrepaired: what ageing alone has done.
+    renewed : log power over what was 100 % before, in the first firings after a new set; None at other times.
     renewed_firing : firing from which the power is back though no logbook entry says why, None if it is not.
     end, short_c : the firing's end and how far it stayed below its programme's peak, corrected from earlier firings.
     """
@@ -104,4 +106,5 @@ class Condition:
     short_c: float | None = None
     stories: tuple[Story, ...] = ()
     slow: Estimate | None = None
+    renewed: Estimate | None = None
     renewed_firing: int | None = None

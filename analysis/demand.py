@@ -26,8 +26,9 @@ class NoRise:
 
 def no_rise(grid: Grid, drive: Drive) -> NoRise | None:
     """Longest time a zone was at full output without warming; None if under twenty minutes."""
-    rates = rates_c_per_h(grid, 5)
-    standing = drive.full & (rates < _NO_RISE_C_PER_H)
+    if not drive.full[: drive.end].any():
+        return None
+    standing = drive.full & (rates_c_per_h(grid, 5) < _NO_RISE_C_PER_H)
     standing[drive.end :] = False
     best: NoRise | None = None
     for zone in np.flatnonzero(standing.any(axis=0)).tolist():
@@ -51,12 +52,11 @@ def heat_without_demand_c(grid: Grid, drive: Drive) -> float | None:
     free = drive.off & (rates > _FREE_RISE_C_PER_H) & hottest
     if grid.set_point_c is not None:
         free &= grid.zone_c - grid.set_point_c > 3.0
-    rise = np.diff(grid.zone_c, axis=0, prepend=grid.zone_c[:1])
     best = 0.0
     for zone in np.flatnonzero(free.any(axis=0)).tolist():
         edges = np.flatnonzero(np.diff(np.concatenate(([False], free[:, zone], [False])).astype(np.int8)))
         for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-            best = max(best, float(rise[start:stop, zone].sum()))
+            best = max(best, float(grid.zone_c[stop - 1, zone] - grid.zone_c[max(start - 1, 0), zone]))
     return best
 
 
@@ -65,12 +65,7 @@ def worst_lag_c(grid: Grid, drive: Drive) -> float | None:
     if grid.set_point_c is None or drive.end < 5:
         return None
     behind = (grid.set_point_c - grid.zone_c)[: drive.end]
-    behind = behind[np.isfinite(behind).all(axis=1)]
-    return quantile(behind.max(axis=1), 0.95) if behind.size else None
-
-
-def overshoot_c(grid: Grid) -> float | None:
-    """Highest mean temperature above the highest set point (0 if below); None without a set point."""
-    if grid.set_point_c is None or not np.isfinite(grid.set_point_c).any():
-        return None
-    return max(0.0, float(grid.mean_c.max() - np.nanmax(grid.set_point_c)))
+    most = behind.max(axis=1)  # NaN where any zone's is
+    known = np.isfinite(most)
+    most = most if known.all() else most[known]
+    return quantile(most, 0.95) if most.size else None

@@ -96,13 +96,13 @@ def segments_of(grid: Grid, drive: Drive) -> tuple[Segment, ...]:
     count = mean.size // width
     if count < 2:
         return ()
-    edges = np.append(np.arange(count) * width, mean.size - 1)
+    edges = [*range(0, count * width, width), mean.size - 1]
     if width == 1:  # the last block begins at the last bin
-        edges = edges[:-1]
-    at_edges = mean[edges]
-    rates = np.diff(at_edges) / np.diff(grid.mid_s[edges]) * 3600.0
-    kinds = np.where(rates > _HOLD_C_PER_H, 1, np.where(rates < -_HOLD_C_PER_H, -1, 0))
-    cuts = [0, *(np.flatnonzero(np.diff(kinds)) + 1).tolist(), kinds.size]
+        edges.pop()
+    at_c, at_s = mean[edges], grid.mid_s[edges]
+    rates = (at_c[1:] - at_c[:-1]) / (at_s[1:] - at_s[:-1]) * 3600.0
+    kinds = (rates > _HOLD_C_PER_H).astype(np.int8) - (rates < -_HOLD_C_PER_H)
+    cuts = [0, *(np.flatnonzero(kinds[1:] != kinds[:-1]) + 1).tolist(), kinds.size]
     spans = [[a, b, int(kinds[a])] for a, b in pairwise(cuts)]
     joined: list[list[int]] = []
     for span in spans:
@@ -112,22 +112,24 @@ def segments_of(grid: Grid, drive: Drive) -> tuple[Segment, ...]:
         else:
             joined.append(span)
     names: dict[int, SegmentKind] = {1: "climb", 0: "hold", -1: "cooling"}
-    full = drive.full.mean(axis=1)
+    # zone-bins at full output up to each bin: a segment's share is a difference of two
+    full = [0, *drive.full.sum(axis=1).cumsum().tolist()]
+    zones = drive.full.shape[1]
+    known = drive.logged or full[-1] > 0
     out: list[Segment] = []
     for a, b, kind in joined:
-        start, stop = int(edges[a]), int(edges[b])
-        hours = (grid.mid_s[stop] - grid.mid_s[start]) / 3600.0
-        rise = float(mean[stop] - mean[start])
-        known = drive.logged or bool(drive.full.any())
+        start, stop = edges[a], edges[b]
+        start_s, end_s, from_c, to_c = float(at_s[a]), float(at_s[b]), float(at_c[a]), float(at_c[b])
+        hours = (end_s - start_s) / 3600.0
         out.append(
             Segment(
                 kind=names[kind],
-                start_s=float(grid.mid_s[start]),
-                end_s=float(grid.mid_s[stop]),
-                from_c=float(mean[start]),
-                to_c=float(mean[stop]),
-                c_per_h=rise / hours if hours > 0 else 0.0,
-                full_share=float(full[start:stop].mean()) if known and stop > start else None,
+                start_s=start_s,
+                end_s=end_s,
+                from_c=from_c,
+                to_c=to_c,
+                c_per_h=(to_c - from_c) / hours if hours > 0 else 0.0,
+                full_share=(full[stop] - full[start]) / (zones * (stop - start)) if known and stop > start else None,
             )
         )
     return tuple(out)

@@ -6,11 +6,12 @@ without being logged.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from analysis.climb_shape import even_climb, shape_of_climb
-from analysis.grid import BoolArray, FloatArray, Grid
+from analysis.grid import BoolArray, FloatArray, Grid, over_zones
 
 BEHIND_C = 3.0
 """A kiln controller's proportional band is a few degrees, its integral takes up the rest: a zone this far behind over
@@ -49,8 +50,9 @@ class Drive:
     kept: BoolArray | None = None
 
 
-def rates_c_per_h(grid: Grid, half_width: int = 2) -> FloatArray:
-    """Rate of each zone's temperature over ``2 * half_width`` bins, deg C per hour, shape (n, z)."""
+@lru_cache(maxsize=4)  # by the grid itself, which never changes: several measures of a firing ask for the same rates
+def rates_c_per_h(grid: Grid, half_width: int) -> FloatArray:
+    """Rate of each zone's temperature over ``2 * half_width`` bins, deg C per hour, shape (n, z), not to be changed."""
     zone_c, width = grid.zone_c, 2 * half_width
     rates = np.empty_like(zone_c)
     rates[half_width:-half_width] = (zone_c[width:] - zone_c[:-width]) * (3600.0 / (width * grid.step_s))
@@ -58,6 +60,7 @@ def rates_c_per_h(grid: Grid, half_width: int = 2) -> FloatArray:
     cut = np.arange(half_width, width)[:, None] * (grid.step_s / 3600.0)
     rates[:half_width] = (zone_c[half_width:width] - zone_c[0]) / cut
     rates[-half_width:] = (zone_c[-1] - zone_c[-width:-half_width]) / cut[::-1]
+    rates.flags.writeable = False
     return rates
 
 
@@ -77,7 +80,7 @@ def programme_end(grid: Grid, rates: FloatArray) -> int:
 
     Controlled cooling counts as programme while the set point is still followed.
     """
-    mean_rate = rates.mean(axis=1)
+    mean_rate = over_zones(rates)
     heated = mean_rate > _FALLING_C_PER_H
     # late in a natural cooling the rate itself is small: only bins near the temperature of the last climb count
     mean = grid.mean_c
@@ -85,7 +88,7 @@ def programme_end(grid: Grid, rates: FloatArray) -> int:
     heated &= (mean >= hottest_after - 12.0) & (mean > _SLOW_COOLING_BELOW_C)
     heated[int(mean.argmax())] = True
     if grid.set_point_c is not None:
-        lag = (np.where(np.isnan(grid.set_point_c), 1e3, grid.set_point_c) - grid.zone_c).mean(axis=1)
+        lag = over_zones(np.where(np.isnan(grid.set_point_c), 1e3, grid.set_point_c) - grid.zone_c)
         heated |= (np.abs(lag) < 3.0) & (mean > 150.0)
     if grid.output is not None:
         heated |= (grid.output > 0.02).any(axis=1)
@@ -98,7 +101,7 @@ def drive_of(grid: Grid) -> Drive:
 
     Without a logged output the set point tells, without that the shape of the climb (``analysis.climb_shape``).
     """
-    rates = rates_c_per_h(grid)
+    rates = rates_c_per_h(grid, 2)
     end = programme_end(grid, rates)
     if grid.output is not None:
         output = grid.output

@@ -5,10 +5,11 @@ the last 100 deg C. Rows 07 to 12 are from memory of that chart; the others were
 Other charts (large cones, other rates) differ by up to two cones' spacing, so a cone is always shown with its kind.
 """
 
+from bisect import bisect_right
 from dataclasses import dataclass, replace
+from math import isnan, log, log2
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.ranks import quantile
 from analysis.reading.firing_log import FiringLog, FloatArray
@@ -57,7 +58,8 @@ CHART: tuple[tuple[str, float, float, float], ...] = (
 )
 CONES = tuple(row[0] for row in CHART)
 _FIRST_FROM_MEMORY = CONES.index("07")
-_TEMPERATURE_C: NDArray[np.float64] = np.array([row[1:] for row in CHART])
+_TEMPERATURE_C = tuple(row[1:] for row in CHART)
+_LOG_RATES = tuple(log(rate) for rate in RATES_C_PER_H)
 # A soak of 1 to 2 h near the equivalent bends the next cone, 4 to 6 h the second (a potters' schedule sheet):
 # one cone at 1.5 h and two at 4.5 h is log2(1 + h / 1.5).
 SOAK_HALF_H = 1.5
@@ -113,9 +115,14 @@ def of_firing(log: FiringLog) -> HeatWork | None:
 
 def _mean_c(values_c: FloatArray) -> FloatArray:
     """Return the mean over the zones, shape (n,), of what is not NaN in each row."""
-    seen = np.isfinite(values_c)
+    mean: FloatArray = values_c.sum(axis=1) / values_c.shape[1]
+    known = np.isfinite(mean)
+    if known.all():
+        return mean
+    some = values_c[~known]
+    seen = np.isfinite(some)
     count = seen.sum(axis=1)
-    mean: FloatArray = np.where(count > 0, np.where(seen, values_c, 0.0).sum(axis=1) / np.maximum(count, 1), np.nan)
+    mean[~known] = np.where(count > 0, np.where(seen, some, 0.0).sum(axis=1) / np.maximum(count, 1), np.nan)
     return mean
 
 
@@ -126,7 +133,7 @@ def last_climb(elapsed_s: FloatArray, temperature_c: FloatArray) -> LastClimb | 
     percentile, so that a lone high sample does not set it.
     """
     good = np.isfinite(temperature_c)
-    time, temp = elapsed_s[good], temperature_c[good]
+    time, temp = (elapsed_s, temperature_c) if good.all() else (elapsed_s[good], temperature_c[good])
     if time.size < 10:
         return None
     peak = quantile(temp, 0.999)
@@ -142,32 +149,33 @@ def last_climb(elapsed_s: FloatArray, temperature_c: FloatArray) -> LastClimb | 
     return LastClimb(peak, rise / hours, hold) if hours > 0 else None
 
 
-def equivalents_c(rate_c_per_h: float) -> NDArray[np.float64]:
-    """Return each cone's temperature in deg C at a heating rate, shape (len(CONES),); NaN where the chart has none.
+def equivalents_c(rate_c_per_h: float) -> list[float]:
+    """Return each cone's temperature in deg C at a heating rate, as many as ``CONES``; NaN where the chart has none.
 
     Interpolated in the logarithm of the rate between the chart's columns and carried on with the outer slope to
     10 and 300 deg C/h.
     """
-    x = float(np.log(min(max(rate_c_per_h, _SLOWEST), _FASTEST)))
-    marks = np.log(RATES_C_PER_H)
-    low = _TEMPERATURE_C[:, :2] if x < marks[1] else _TEMPERATURE_C[:, 1:]
-    a, b = (marks[0], marks[1]) if x < marks[1] else (marks[1], marks[2])
-    out: NDArray[np.float64] = low[:, 0] + (low[:, 1] - low[:, 0]) * (x - a) / (b - a)
-    return out
+    x = log(min(max(rate_c_per_h, _SLOWEST), _FASTEST))
+    at = 0 if x < _LOG_RATES[1] else 1
+    share = (x - _LOG_RATES[at]) / (_LOG_RATES[at + 1] - _LOG_RATES[at])
+    return [row[at] + (row[at + 1] - row[at]) * share for row in _TEMPERATURE_C]
 
 
 def heat_work(climb: LastClimb) -> HeatWork | None:
     """Return the cone a firing equals; None if it ended below the chart's lowest cone."""
     table = equivalents_c(climb.rate_c_per_h)
-    known = np.isfinite(table)
-    index = np.flatnonzero(known)
-    if climb.peak_c < table[known][0] - _BELOW_FIRST_C:
+    first = next(cone for cone, at_c in enumerate(table) if not isnan(at_c))  # only the lowest cones lack a rate
+    if climb.peak_c < table[first] - _BELOW_FIRST_C:
         return None
-    place = float(np.interp(climb.peak_c, table[known], index))
-    place += float(np.log2(1.0 + climb.hold_h / SOAK_HALF_H))
-    place = min(place, float(len(CONES) - 1))
+    below = max(bisect_right(table, climb.peak_c, lo=first), first + 1) - 1
+    last = len(CONES) - 1
+    place = float(below)
+    if below < last:
+        place += max(0.0, (climb.peak_c - table[below]) / (table[below + 1] - table[below]))
+    place = min(place + log2(1.0 + climb.hold_h / SOAK_HALF_H), float(last))
+    lower = min(int(place), last - 1)
+    at_60 = _TEMPERATURE_C[lower][1] + (place - lower) * (_TEMPERATURE_C[lower + 1][1] - _TEMPERATURE_C[lower][1])
     cone = round(place)
-    at_60 = float(np.interp(place, np.arange(len(CONES)), _TEMPERATURE_C[:, 1]))
     return HeatWork(CONES[cone], at_60, from_memory=cone >= _FIRST_FROM_MEMORY)
 
 

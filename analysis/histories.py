@@ -5,16 +5,18 @@ All priors of the filter stand here, each with the reason for its size. Errors a
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import sqrt
 from typing import Literal
 
 import numpy as np
 
 from analysis.balance import KeptPace
 from analysis.grid import FloatArray
-from analysis.heat_model import FiringModel, Layout, heat_rows, kept_margin, zone_rows
+from analysis.heat_model import Blur, Current, FiringModel, Layout, heat_rows, kept_margin, zone_rows
 from analysis.jumps import jumps, share_strain, strained
 from analysis.measures import Measures
-from analysis.power_filter import Belief, Hypothesis, Pace, Posterior, censored, gauss_newton
+from analysis.power_filter import Belief, Hypothesis, Pace, Posterior, censored, gauss_newton, merge
 from config.kiln import Kiln
 
 _FIRST_WALL = (-1.2, 0.3)
@@ -31,9 +33,20 @@ _FIRST_DRIFT: dict[Pace, tuple[float, float, float]] = {
 to 80 at cone 10 or where something shortens their life: 0.0003 and 0.0013-0.003 (kiln makers' and technicians'
 figures)."""
 
+_QUICKENS_EVERY, _QUICKENS_ODDS = 4, 0.012
+"""Odds that a set which wore slowly begins to wear fast, per so many firings: once in some 300 firings a kiln's use
+changes (hotter programmes, another body), or the oxide of old wire begins to break away (alloy handbook: resistance
+rises slowly at first, then fast)."""
+
 _EXCHANGE = (0.8, 0.4)
 """Radiation between zones, 4 sigma T^3 times a cross-section of 0.2 m2 of fair emissivity at 1273 K, is 80-90 W per deg
 C: 0.8 of 10 kW per 100 deg C."""
+
+_ANY_CURRENT = (3.5, 2.0)
+"""Log of the amps of a kiln as first seen: 5 to 250 A."""
+
+_DAY_VOLTS = 0.005
+"""Error of a current for the volts of the day, where they are not logged (half of ``_DAY_SUPPLY``)."""
 
 _SLOW_SUPPLY = 0.004
 _SLOW_SUPPLY_KEPT = 0.96
@@ -67,8 +80,9 @@ _SHARE_ERROR = 0.05
 """How a load is stacked shifts the zones' shares of the work by some five per cent."""
 
 _PASSING_ODDS = 0.008
-_ODD_FIRING_ODDS = 0.003
-"""Prior odds per firing of a loose connection and of a bad log, beside those of ``analysis.jumps``."""
+_ODD_FIRING_ODDS, _ODD_GUESS_ODDS = 0.003, 0.08
+"""Prior odds per firing of a loose connection and of a bad log, beside those of ``analysis.jumps``; and that a firing
+logged with nothing but temperature is misread, as when it was at full output is a guess from its shape."""
 
 _PASSING_SIZE = 0.15
 _ODD_SCALE = 3.0
@@ -85,6 +99,7 @@ def _first_belief(layout: Layout, pace: Pace) -> Belief:
     spread[: layout.zones] = 1e-3
     mean[layout.drift], spread[layout.drift], odds = _FIRST_DRIFT[pace]
     spread[layout.slow_supply] = _SLOW_SUPPLY
+    mean[layout.current], spread[layout.current] = _ANY_CURRENT
     mean[layout.exchange], spread[layout.exchange] = _EXCHANGE
     mean[layout.wall], spread[layout.wall] = _FIRST_WALL
     mean[layout.capacity], spread[layout.capacity] = _FIRST_CAPACITY
@@ -109,15 +124,29 @@ def fresh_slot(layout: Layout, belief: Belief, slot: int, *, cooled: bool) -> Be
         covariance[at, :] = 0.0
         covariance[:, at] = 0.0
         covariance[at, at] = size**2
-    return replace(belief, mean=mean, covariance=covariance)
+    return belief.moved(mean, covariance)
 
 
 def aged(layout: Layout, belief: Belief) -> Belief:
     """The belief one firing later: every zone has drifted."""
-    move = np.eye(layout.size)
-    move[: layout.zones, layout.drift] = 1.0
-    move[layout.slow_supply, layout.slow_supply] = _SLOW_SUPPLY_KEPT
-    covariance = move @ belief.covariance @ move.T
+    zones, drift, slow = layout.zones, layout.drift, layout.slow_supply
+    mean, covariance = belief.mean.copy(), belief.covariance.copy()
+    mean[:zones] += mean[drift]
+    # poor volts stay until someone sees to them
+    kept = 1.0 if belief.story.jump == "supply" else _SLOW_SUPPLY_KEPT
+    mean[slow] *= kept
+    # the same move on both sides: each zone takes up the drift, part of the slow supply is forgotten
+    covariance[:zones] += covariance[drift]
+    covariance[:, :zones] += covariance[:, drift, None]
+    covariance[slow] *= kept
+    covariance[:, slow] *= kept
+    covariance.flat[:: layout.size + 1] += _walked(layout)
+    return belief.moved(mean, covariance)
+
+
+@lru_cache(maxsize=8)
+def _walked(layout: Layout) -> FloatArray:
+    """Variances (size,) that one firing adds to what is known of the state."""
     noise = np.zeros(layout.size)
     noise[: layout.zones] = _LEVEL_WALK
     noise[layout.drift] = _DRIFT_WALK
@@ -125,8 +154,29 @@ def aged(layout: Layout, belief: Belief) -> Belief:
     noise[layout.wall] = _WALL_WALK
     noise[layout.capacity] = _CAPACITY_WALK
     noise[layout.share : layout.share + layout.zones] = _SHARE_WALK
-    covariance[np.diag_indices(layout.size)] += noise**2
-    return replace(belief, mean=move @ belief.mean, covariance=covariance)
+    return noise**2
+
+
+def quickened(layout: Layout, beliefs: Sequence[Belief], index: int) -> list[Belief]:
+    """The beliefs with the chance, before firing number ``index``, that a slow wear has become a fast one."""
+    if index % _QUICKENS_EVERY:
+        return list(beliefs)
+    drift, spread, _ = _FIRST_DRIFT["wearing"]
+    at = layout.drift
+    out: list[Belief] = []
+    for belief in beliefs:
+        if belief.story.pace != "steady" or belief.log_weight < _COUNTS:
+            out.append(belief)
+            continue
+        mean, covariance = belief.mean.copy(), belief.covariance.copy()
+        mean[at] = drift
+        covariance[at, :] = 0.0
+        covariance[:, at] = 0.0
+        covariance[at, at] = spread**2
+        out.append(replace(belief, log_weight=belief.log_weight + float(np.log1p(-_QUICKENS_ODDS))))
+        log_weight = belief.log_weight + float(np.log(_QUICKENS_ODDS))
+        out.append(Belief(log_weight, mean, covariance, replace(belief.story, pace="wearing")))
+    return merge(out)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,15 +187,12 @@ class Shown:
     kept: KeptPace | None
     slot: int
     shares: FloatArray
+    guessed: bool = False
 
     @property
     def empty(self) -> bool:
         """True if it shows nothing."""
         return self.model.empty and self.kept is None
-
-    def blurred(self, scale: float) -> "Shown":
-        """The same with larger errors, and no bound."""
-        return Shown(self.model.blurred(scale), None, self.slot, self.shares)
 
 
 def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray) -> Shown:
@@ -159,28 +206,66 @@ def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray) 
     if len(by_zone) != layout.zones:
         by_zone = []
     logged = measures.output in ("duty", "on-off")
-    model = FiringModel(layout, slot, shares, whole, log_shares, _SHARE_ERROR, by_zone, output_is_data=logged)
-    return Shown(model, measures.kept, slot, shares)
+    current = _current(measures)
+    model = FiringModel(layout, slot, shares, whole, log_shares, _SHARE_ERROR, by_zone, current, output_is_data=logged)
+    return Shown(model, measures.kept, slot, shares, guessed=measures.output == "none")
 
 
-def _weigh(layout: Layout, belief: Belief, shown: Shown, supply: float) -> Posterior:
-    """Update a belief, augmented by the day's supply (standard error ``supply``) and load, by one firing."""
-    strain = share_strain(layout, belief)
-    model = shown.model.share_blurred(float(np.hypot(1.0, strain / _SHARE_ERROR))) if strain > 0.0 else shown.model
-    size = layout.size
-    mean = np.append(belief.mean, (0.0, 0.0))
-    covariance = np.zeros((size + 2, size + 2))
-    covariance[:size, :size] = belief.covariance
-    covariance[size, size] = supply**2
-    covariance[size + 1, size + 1] = _DAY_LOAD**2
-    posterior = Posterior(mean, covariance, 0.0, 0.0, 0) if model.empty else gauss_newton(mean, covariance, model)
-    if shown.kept is not None:
-        margin, gradient = kept_margin(layout, posterior.mean, shown.slot, shown.shares, shown.kept)
-        posterior = censored(posterior, margin, gradient)
-    return posterior
+def _current(measures: Measures) -> Current | None:
+    told = measures.full_current
+    if told is None:
+        return None
+    if measures.supply_volts is not None:
+        return Current(told.value, told.error, of_supply=0.0)
+    return Current(told.value, float(np.hypot(told.error, _DAY_VOLTS)), of_supply=0.5)
 
 
 Passing = Literal["none", "passing", "odd"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Asked:
+    """A belief to be weighed by this firing, with the day's standard error of the supply.
+
+    ``blur`` takes the firing's errors wider; ``bound`` says whether a kept pace counts. ``log_prior`` and ``kind`` are
+    those of the branch it makes.
+    """
+
+    belief: Belief
+    supply: float
+    log_prior: float = 0.0
+    kind: Passing = "none"
+    blur: float = 1.0
+    bound: bool = True
+
+
+def _weigh(layout: Layout, asked: Sequence[_Asked], shown: Shown) -> list[Posterior]:
+    """Update beliefs, each augmented by the day's supply and load, by one firing."""
+    size, count = layout.size, len(asked)
+    means = np.zeros((count, size + 2))
+    covariances = np.zeros((count, size + 2, size + 2))
+    for at, each in enumerate(asked):
+        means[at, :size] = each.belief.mean
+        covariances[at, :size, :size] = each.belief.covariance
+        covariances[at, size, size] = each.supply**2
+    covariances[:, size + 1, size + 1] = _DAY_LOAD**2
+    if shown.model.empty:
+        posteriors = [Posterior(means[at], covariances[at], 0.0, 0.0, 0) for at in range(count)]
+    else:
+        strains = np.array([share_strain(layout, each.belief) for each in asked])
+        blur = Blur(np.array([each.blur for each in asked]), np.hypot(1.0, strains / _SHARE_ERROR))
+        posteriors = gauss_newton(means, covariances, shown.model, blur)
+    if shown.kept is None:
+        return posteriors
+    return [
+        _kept(layout, posterior, shown, shown.kept) if each.bound else posterior
+        for each, posterior in zip(asked, posteriors, strict=True)
+    ]
+
+
+def _kept(layout: Layout, posterior: Posterior, shown: Shown, kept: KeptPace) -> Posterior:
+    margin, gradient = kept_margin(layout, posterior.mean, shown.slot, shown.shares, kept)
+    return censored(posterior, margin, gradient)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -200,16 +285,12 @@ class Branch:
     load_error: float = 0.0
 
 
-def _branch(layout: Layout, belief: Belief, posterior: Posterior, log_prior: float, kind: Passing = "none") -> Branch:
-    size = layout.size
-    updated = replace(
-        belief,
-        log_weight=belief.log_weight + log_prior + posterior.log_evidence,
-        mean=posterior.mean[:size],
-        covariance=posterior.covariance[:size, :size],
-    )
+def _branch(layout: Layout, asked: _Asked, posterior: Posterior) -> Branch:
+    size, belief, kind = layout.size, asked.belief, asked.kind
+    weight = belief.log_weight + asked.log_prior + posterior.log_evidence
+    updated = Belief(weight, posterior.mean[:size], posterior.covariance[:size, :size], belief.story)
     load = float(posterior.mean[layout.load])
-    load_error = float(np.sqrt(max(posterior.covariance[layout.load, layout.load], 0.0)))
+    load_error = sqrt(max(float(posterior.covariance[layout.load, layout.load]), 0.0))
     if kind != "passing":
         return Branch(updated, passing_kind=kind, load=load, load_error=load_error)
     error = float(np.sqrt(posterior.covariance[layout.supply, layout.supply]))
@@ -217,28 +298,25 @@ def _branch(layout: Layout, belief: Belief, posterior: Posterior, log_prior: flo
     return Branch(updated, change, error, kind, load, load_error)
 
 
-def _continue(
-    kiln: Kiln, layout: Layout, belief: Belief, shown: Shown, index: int, supply: float, *, settled: bool, told: bool
-) -> list[Branch]:
-    """Every continuation of one history through this firing that deserves weighing."""
-    plain = _weigh(layout, belief, shown, strained(layout, belief, shown.shares, index, supply))
-    branches = [_branch(layout, belief, plain, 0.0)]
-    # rivals are weighed only where the firing surprises a history that counts
-    if (
-        not told
-        or index < _FIRST_JUMP
-        or belief.log_weight < _COUNTS
-        or plain.surprise < plain.rows + 3.0 * np.sqrt(plain.rows)
-    ):
-        return branches
-    for jumped, log_prior in jumps(kiln, layout, belief, shown.shares, index, settled=settled):
-        posterior = _weigh(layout, jumped, shown, strained(layout, jumped, shown.shares, index, supply))
-        branches.append(_branch(layout, jumped, posterior, log_prior))
-    passing = _weigh(layout, belief, shown, _PASSING_SIZE)
-    branches.append(_branch(layout, belief, passing, float(np.log(_PASSING_ODDS)), "passing"))
-    odd = _weigh(layout, belief, shown.blurred(_ODD_SCALE), supply)
-    branches.append(_branch(layout, belief, odd, float(np.log(_ODD_FIRING_ODDS)), "odd"))
-    return branches
+def _rivals(
+    kiln: Kiln, layout: Layout, belief: Belief, shown: Shown, index: int, supply: float, *, settled: bool
+) -> list[_Asked]:
+    """Every other explanation of a firing that surprises this history: a jump, a passing change, an odd log."""
+    rivals = [
+        _Asked(jumped, strained(layout, jumped, shown.shares, index, supply), log_prior)
+        for jumped, log_prior in jumps(
+            kiln, layout, belief, shown.shares, index, settled=settled, amps=shown.model.tells_volts
+        )
+    ]
+    odd = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
+    rivals.append(_Asked(belief, _PASSING_SIZE, float(np.log(_PASSING_ODDS)), "passing"))
+    rivals.append(_Asked(belief, supply, float(np.log(odd)), "odd", _ODD_SCALE, bound=False))
+    return rivals
+
+
+def _surprised(belief: Belief, posterior: Posterior) -> bool:
+    """True if the firing is unlike what a history that counts leads one to expect: rivals are worth weighing."""
+    return belief.log_weight >= _COUNTS and posterior.surprise >= posterior.rows + 3.0 * sqrt(posterior.rows)
 
 
 def continuations(
@@ -260,8 +338,17 @@ def continuations(
     if shown.empty:
         return [Branch(belief) for belief in beliefs]
     supply = _DAY_SUPPLY_KNOWN if supply_known else _DAY_SUPPLY
-    return [
-        branch
-        for belief in beliefs
-        for branch in _continue(kiln, layout, belief, shown, index, supply, settled=settled, told=settled or uneven)
-    ]
+    asked = [_Asked(belief, strained(layout, belief, shown.shares, index, supply)) for belief in beliefs]
+    plain = _weigh(layout, asked, shown)
+    branches = [[_branch(layout, each, posterior)] for each, posterior in zip(asked, plain, strict=True)]
+    if (settled or uneven) and index >= _FIRST_JUMP:
+        rivals = [
+            (at, rival)
+            for at, belief in enumerate(beliefs)
+            if _surprised(belief, plain[at])
+            for rival in _rivals(kiln, layout, belief, shown, index, supply, settled=settled)
+        ]
+        weighed = _weigh(layout, [rival for _, rival in rivals], shown) if rivals else []
+        for (at, rival), posterior in zip(rivals, weighed, strict=True):
+            branches[at].append(_branch(layout, rival, posterior))
+    return [branch for of_belief in branches for branch in of_belief]

@@ -19,16 +19,18 @@ from analysis.circuits import (
     shown_ohm,
     solve,
 )
-from analysis.condition import Condition
+from analysis.condition import Condition, Step
 from analysis.findings import Cause, Finding
 from analysis.measurement import Expected, Inspection, Measurement
-from analysis.on_site import on_site
+from analysis.on_site import EACH_CIRCUIT, on_site
 from analysis.parts import parts_for
 from config.kiln import Circuit, Kiln
 
 WIRE_TOLERANCE = 0.05  # resistance of new wire, a resistance-wire supplier's tolerance table (over 0.15 mm)
 LEAD_OHM = (0.1, 0.5)  # meter leads that were not zeroed (common practice, no source)
 CURRENT_BAND = 0.10  # wire tolerance, a supply within 5 % of its nameplate, and a clamp meter's 2 %
+WORTH_A_COLUMN = 1.02  # ageing below this is less than a meter and new wire's tolerance can show
+ZONE_KNOWN = 0.05  # a zone's own level counts for its circuits if its error is no larger
 
 
 def inspect(kiln: Kiln, condition: Condition | None = None, findings: Sequence[Finding] = ()) -> Inspection:
@@ -41,6 +43,7 @@ def inspect(kiln: Kiln, condition: Condition | None = None, findings: Sequence[F
         steps += _for_cause(kiln, finding, ageing)
     steps += _looks(ranked)
     steps += [_circuit_ohms(kiln, c, ageing.get(c.name, 1.0)) for c in _by_suspicion(kiln, ranked)]
+    steps += [] if kiln.circuits else [_unlisted_circuits(kiln)]
     if net is not None:
         steps += _amps(net, ageing, ranked)
     steps += _volts(kiln)
@@ -49,14 +52,16 @@ def inspect(kiln: Kiln, condition: Condition | None = None, findings: Sequence[F
         once.setdefault((step.quantity, step.key), step)
     # Everything that can be done with the kiln dead comes before anything that needs it live.
     dead_first = sorted(once.values(), key=lambda m: m.live)
-    found = Inspection(tuple(dead_first), parts_for(kiln, ranked), notes=_notes(kiln, net, condition))
+    worn = max(ageing.values(), default=1.0)
+    found = Inspection(tuple(dead_first), parts_for(kiln, ranked), notes=_notes(kiln, net, condition, worn))
     return on_site(kiln, found, ranked)
 
 
 def ageing_by_circuit(kiln: Kiln, condition: Condition | None) -> dict[str, float]:
     """Return estimated resistance over reference, by circuit name: from its zone's level, else the whole kiln's.
 
-    A sudden step is taken out first: what a broken circuit lost is not ageing of the others.
+    A sudden step is taken out first: what a broken circuit lost is not ageing of the others. Never below 1: wire
+    does not get younger, so more power than the reference's is chance or the supply.
     """
     if condition is None:
         return {}
@@ -67,14 +72,20 @@ def ageing_by_circuit(kiln: Kiln, condition: Condition | None) -> dict[str, floa
         jump = step.size.value if step else 0.0
         if circuit.zone in kiln.zones and len(condition.zone_levels) == len(kiln.zones):
             number = kiln.zones.index(circuit.zone)
-            if condition.zone_levels[number] is not None:
-                level = condition.zone_levels[number]
+            own = condition.zone_levels[number]
+            if own is not None and (own.error <= ZONE_KNOWN or _stepped(step, number)):
+                level = own
                 if step and len(step.zone_sizes) > number and step.zone_sizes[number] is not None:
                     zone_step = step.zone_sizes[number]
                     jump = zone_step.value if zone_step else jump
         if level is not None:
-            out[circuit.name] = min(2.0, max(0.9, exp(-(level.value - jump))))
+            out[circuit.name] = min(2.0, max(1.0, exp(-(level.value - jump))))
     return out
+
+
+def _stepped(step: Step | None, zone: int) -> bool:
+    """Return whether a sudden change of its own is known for a zone: its level is then no ageing at any error."""
+    return step is not None and len(step.zone_sizes) > zone and step.zone_sizes[zone] is not None
 
 
 def _ohm_case(case: str, cause: Cause | None, ohm: float, spread: float = WIRE_TOLERANCE) -> Expected:
@@ -86,13 +97,11 @@ def _ohm_case(case: str, cause: Cause | None, ohm: float, spread: float = WIRE_T
 
 def _circuit_ohms(kiln: Kiln, circuit: Circuit, ageing: float) -> Measurement:
     """Return the cold resistance of one isolated circuit with the reading of each state it can be in."""
-    place = f", zone {circuit.zone}" if circuit.zone else ""
-    where = f"across the two ends of circuit {circuit.name}{place}, with its wires off the relay"
     healthy = circuit_ohm(kiln, circuit)
     cases: list[Expected] = []
     if healthy is not None:
         cases.append(_ohm_case("as new", None, healthy))
-        if abs(ageing - 1.0) > 0.01:
+        if ageing >= WORTH_A_COLUMN:
             cases.append(_ohm_case("aged as estimated", "element_ageing", healthy * ageing))
         if circuit.elements > 1 and circuit.wiring == "parallel":
             # Elements of a circuit may differ: each one open leaves its own resistance.
@@ -108,10 +117,34 @@ def _circuit_ohms(kiln: Kiln, circuit: Circuit, ageing: float) -> Measurement:
     return Measurement(
         0,
         "ohm",
-        where,
+        "across the circuit's two ends, its wires off the relay",
         f"circuit {circuit.name}",
         "Whether this circuit is whole, aged or open. A normal reading on a circuit that does not heat points to its "
         "relay, fuse or wiring.",
+        tuple(cases),
+        circuit=circuit.name,
+        zone=circuit.zone or "",
+    )
+
+
+def _unlisted_circuits(kiln: Kiln) -> Measurement:
+    """Return the cold ohms of circuits the register does not list: laid beside each other, and the nameplate's sum."""
+    cases = [Expected("whole", None, None, None, None, "about as the others with as many elements")]
+    if kiln.volts is not None and kiln.rated_kw is not None and kiln.supply in (None, "single-phase"):
+        ohm = kiln.volts**2 / (1000 * kiln.rated_kw)
+        low, high = (1 - WIRE_TOLERANCE) * ohm, (1 + WIRE_TOLERANCE) * ohm
+        text = f"{shown_ohm(ohm)} ({low:.1f} to {high:.1f})"
+        cases.append(Expected("all circuits side by side (volts² / watts)", None, ohm, low, high, text))
+    cases.append(
+        Expected("an element or a lead open", "open_circuit", None, None, None, "open, or far above the others")
+    )
+    return Measurement(
+        0,
+        "ohm",
+        "across each circuit's two ends, its wires off the relay; write down its name, zone, elements and line for the "
+        "register",
+        EACH_CIRCUIT,
+        "Which circuit stands out; and, once in the register, what to expect at the next visit.",
         tuple(cases),
     )
 
@@ -124,7 +157,7 @@ def _amps(net: Network, ageing: dict[str, float], findings: Sequence[Finding]) -
     states: dict[str, tuple[Cause | None, dict[str, float]]] = {}
     for name, (cause, solution) in cases.items():
         states[name] = (cause, dict(solution.line_a))
-    if ageing:
+    if max(ageing.values(), default=1.0) >= WORTH_A_COLUMN:
         states["aged as estimated"] = ("element_ageing", dict(solve(net, factors=aged).line_a))
     for finding in findings:
         for fault in _faults_of(net, finding):
@@ -231,6 +264,8 @@ def _looks(findings: Sequence[Finding]) -> list[Measurement]:
 def _for_cause(kiln: Kiln, finding: Finding, ageing: dict[str, float]) -> list[Measurement]:
     """Return the measurement that decides one finding, to stand first."""
     zone = f" of zone {finding.zone}" if finding.zone else ""
+    if finding.cause in {"open_element", "open_circuit", "element_ageing"} and not kiln.circuits:
+        return [_unlisted_circuits(kiln)]
     if finding.cause in {"open_element", "open_circuit", "element_ageing"}:
         circuits = [c for c in _by_suspicion(kiln, [finding]) if finding.zone in (None, c.zone)]
         return [_circuit_ohms(kiln, c, ageing.get(c.name, 1.0)) for c in circuits]
@@ -238,7 +273,7 @@ def _for_cause(kiln: Kiln, finding: Finding, ageing: dict[str, float]) -> list[M
         fuses = Measurement(
             0,
             "ohm",
-            "across each supply fuse or breaker pole, taken out or switched off at both ends",
+            "through each supply fuse, out of its holder; a breaker pole closed, with both its sides proved dead",
             "supply fuses",
             "An open fuse or pole is the lost supply line.",
             (
@@ -261,7 +296,9 @@ def _for_cause(kiln: Kiln, finding: Finding, ageing: dict[str, float]) -> list[M
                 ),
             )
         ]
-    if finding.cause in {"thermocouple_fault", "thermocouple_drift"}:
+    if finding.cause == "thermocouple_drift":
+        return [*_comparisons(kiln, finding, zone), *_thermocouple(kiln, finding, zone)[1:]]
+    if finding.cause == "thermocouple_fault":
         return _thermocouple(kiln, finding, zone)
     if finding.cause == "loose_connection":
         return _looks([finding])
@@ -278,6 +315,22 @@ def _for_cause(kiln: Kiln, finding: Finding, ageing: dict[str, float]) -> list[M
     if finding.cause == "low_supply":
         return _volts(kiln)
     return []
+
+
+def _comparisons(kiln: Kiln, finding: Finding, zone: str) -> list[Measurement]:
+    """Return what shows a couple that reads wrong: cones, a new couple beside it, and its neighbour in its place.
+
+    No reading of a meter on the bench does (ASTM E230 notes: used couples are compared in place).
+    """
+    key = "thermocouple" + (f" zone {finding.zone}" if finding.zone else "")
+    tells = "Cones or a couple beside it that disagree by as much show how far it is off."
+    beside = f"witness cones, or a new couple, beside the thermocouple{zone} in the next firing; note both readings"
+    out = [Measurement(0, "look", beside, key + " beside", tells)]
+    if len(kiln.zones) > 1:
+        swap = f"the thermocouple{zone} exchanged with a neighbour's of the same type, for one firing"
+        moves = "The odd reading moves with a bad couple; it stays with a bad lead or input."
+        out.append(Measurement(0, "look", f"{swap}: the odd reading moves with a bad couple", key + " swap", moves))
+    return out
 
 
 def _thermocouple(kiln: Kiln, finding: Finding, zone: str) -> list[Measurement]:
@@ -305,12 +358,14 @@ def _thermocouple(kiln: Kiln, finding: Finding, zone: str) -> list[Measurement]:
     ]
 
 
-def _notes(kiln: Kiln, net: Network | None, condition: Condition | None) -> tuple[str, ...]:
+def _notes(kiln: Kiln, net: Network | None, condition: Condition | None, worn: float) -> tuple[str, ...]:
     out = list(net.assumed) if net is not None else []
     if not kiln.circuits:
         out.append("The register lists no circuits: without them no expected resistance or current can be given.")
     elif net is None:
         out.append("The register lacks the volts or the element resistances: expected currents cannot be given.")
-    if condition is not None and condition.reference == "first firings":
+    if WORTH_A_COLUMN <= worn < (1 + WIRE_TOLERANCE) / (1 - WIRE_TOLERANCE):
+        out.append("New and aged overlap: compare with the ohms written down when the set was new, if any were.")
+    if worn >= WORTH_A_COLUMN and condition is not None and condition.reference == "first firings":
         out.append("Ageing is estimated against this kiln's first logged firings, which may not have been new.")
     return tuple(out)

@@ -6,6 +6,7 @@ Their prior odds and sizes stand here, each with its reason. Errors and odds are
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
+from math import log
 
 import numpy as np
 
@@ -29,6 +30,11 @@ _LEAK = (0.25, 0.12)
 """Mean and spread of a sudden loss of power of unknown size, and of a sudden growth of heat loss (log). Neither goes
 the other way by itself; power that comes back is a history of its own (``_BACK_ODDS``)."""
 
+SUPPLY_ODDS = 0.002
+_SAG = (-0.15, 0.1)
+"""Lasting poor volts: log of the power they take, 2.5 to 12 % of the volts. Only amps tell them from lost elements, as
+current goes with the volts and power with their square."""
+
 _RENEWED_ODDS = 0.001
 _RENEWED_FROM, _RENEWED_SPREAD = -0.05, 0.03
 """Elements are now and then replaced without a note: then an aged kiln is back at its first power, give or take."""
@@ -49,13 +55,13 @@ _OPEN_SIZE = 0.1
 
 
 def jumps(
-    kiln: Kiln, layout: Layout, belief: Belief, shares: FloatArray, index: int, *, settled: bool
+    kiln: Kiln, layout: Layout, belief: Belief, shares: FloatArray, index: int, *, settled: bool, amps: bool
 ) -> list[tuple[Belief, float]]:
     """Beliefs in which something changed just before this firing, with the log prior of each.
 
     First every single fault the circuits of the register allow, each with the step the network predicts; then
     a change of any size in one zone or in all; then a leak. Until the kiln is ``settled`` only one zone against the
-    others can be told.
+    others can be told. ``amps`` says that a current is logged without volts: that tells a poor supply.
     """
     zones = layout.zones
     out: list[tuple[Belief, float]] = []
@@ -75,9 +81,9 @@ def jumps(
         )
 
     def add(told: Hypothesis, mean: FloatArray, covariance: FloatArray, odds: float) -> None:
-        out.append((replace(belief, mean=mean, covariance=covariance, story=told), float(np.log(odds))))
+        out.append((Belief(belief.log_weight, mean, covariance, told), log(odds)))
 
-    def moved(steps: FloatArray, directions: Sequence[FloatArray], size: float) -> tuple[FloatArray, FloatArray]:
+    def moved(steps: FloatArray, directions: Sequence[slice], size: float) -> tuple[FloatArray, FloatArray]:
         return _moved(layout, belief, shares, steps, directions, size)
 
     unit = np.eye(layout.size)
@@ -89,25 +95,52 @@ def jumps(
         if kind == "all" and not settled:
             continue
         told = story(kind, int(hit[0]) if kind == "zone" else None, ",".join(f"{x:.2f}" for x in steps))
-        add(told, *moved(full, [unit[n] for n in hit], _FAULT_SPREAD), FAULT_ODDS * share)
+        add(told, *moved(full, [_alone(n) for n in hit.tolist()], _FAULT_SPREAD), FAULT_ODDS * share)
     everything = unit[:zones].sum(axis=0)
     if settled:
-        add(story("all", None), *moved(_JUMP[0] * everything, [everything], _JUMP[1]), JUMP_ODDS)
+        add(story("all", None), *moved(_JUMP[0] * everything, [slice(zones)], _JUMP[1]), JUMP_ODDS)
     if zones > 1:
         for zone in range(zones):
-            add(story("zone", zone), *moved(_JUMP[0] * unit[zone], [unit[zone]], _JUMP[1]), JUMP_ODDS / zones)
+            add(story("zone", zone), *moved(_JUMP[0] * unit[zone], [_alone(zone)], _JUMP[1]), JUMP_ODDS / zones)
     wall = unit[layout.wall]
     if settled:
-        add(story("leak", None), *moved(_LEAK[0] * wall, [wall], _LEAK[1]), LEAK_ODDS)
+        add(story("leak", None), *moved(_LEAK[0] * wall, [_alone(layout.wall)], _LEAK[1]), LEAK_ODDS)
+    volts = unit[layout.slow_supply]
+    if settled and amps:
+        add(story("supply", None), *moved(_SAG[0] * volts, [_alone(layout.slow_supply)], _SAG[1]), SUPPLY_ODDS)
+    return out + _returns(layout, belief, shares, index, settled=settled)
+
+
+def _returns(
+    layout: Layout, belief: Belief, shares: FloatArray, index: int, *, settled: bool
+) -> list[tuple[Belief, float]]:
+    """Beliefs in which power came back without a note: poor volts, a fault mended, or a set of new elements."""
+    zones, unit, story = layout.zones, np.eye(layout.size), belief.story
+    out: list[tuple[Belief, float]] = []
+
+    def add(told: Hypothesis, steps: FloatArray, directions: Sequence[slice], size: float, odds: float) -> None:
+        mean, covariance = _moved(layout, belief, shares, steps, directions, size)
+        out.append((Belief(belief.log_weight, mean, covariance, told), log(odds)))
+
+    volts = unit[layout.slow_supply]
+    if story.jump == "supply":
+        back = -float(belief.mean[layout.slow_supply]) * volts
+        add(_without_jump(story), back, [_alone(layout.slow_supply)], _BACK_SPREAD, _BACK_ODDS)
     level = _over_reference(layout, belief, shares)
     if settled and level < _RENEWED_FROM:
-        fresh = replace(_without_jump(belief.story), standing=0.0, renewed_firing=index)
-        add(fresh, *moved(-level * everything, [everything], _RENEWED_SPREAD), _RENEWED_ODDS)
-    if belief.story.before and belief.story.jump in ("zone", "all"):
+        fresh = replace(_without_jump(story), standing=0.0, renewed_firing=index)
+        everything = unit[:zones].sum(axis=0)
+        add(fresh, -level * everything, [slice(zones)], _RENEWED_SPREAD, _RENEWED_ODDS)
+    if story.before and story.jump in ("zone", "all"):
         back = np.zeros(layout.size)
-        back[:zones] = np.maximum(np.asarray(belief.story.before) - belief.mean[:zones], 0.0)
-        add(_without_jump(belief.story), *moved(back, list(unit[:zones]), _BACK_SPREAD), _BACK_ODDS)
+        back[:zones] = np.maximum(np.asarray(story.before) - belief.mean[:zones], 0.0)
+        add(_without_jump(story), back, [_alone(zone) for zone in range(zones)], _BACK_SPREAD, _BACK_ODDS)
     return out
+
+
+def _alone(at: int) -> slice:
+    """The one entry ``at`` of the state."""
+    return slice(at, at + 1)
 
 
 def _moved(
@@ -115,18 +148,18 @@ def _moved(
     belief: Belief,
     shares: FloatArray,
     steps: FloatArray,
-    directions: Sequence[FloatArray],
+    directions: Sequence[slice],
     size: float,
 ) -> tuple[FloatArray, FloatArray]:
-    """Mean and covariance after ``steps`` known to within ``size`` along ``directions``."""
+    """Mean and covariance after ``steps`` known to within ``size``: each of ``directions`` moves as one."""
     zones = layout.zones
     covariance = belief.covariance.copy()
     for direction in directions:
-        covariance += size**2 * np.outer(direction, direction)
+        covariance[direction, direction] += size**2
     # where the size is open, the prior's mean is no measure of it: half of it is enough to start with
     apart = (steps[:zones].max() - steps[:zones]) * (1.0 if size < _OPEN_SIZE else 0.5)
-    of_work = slice(layout.share, layout.share + zones)
-    covariance[of_work, of_work] += np.diag(uneven_share(apart) ** 2)
+    of_work = range(layout.share, layout.share + zones)
+    covariance[of_work, of_work] += uneven_share(apart) ** 2
     whole = float(shares @ (np.exp(steps[:zones]) - 1.0))
     covariance[layout.wall, layout.wall] += (_UNEVEN * min(-whole, 0.5)) ** 2 if whole < 0.0 else 0.0
     return belief.mean + steps, covariance

@@ -21,7 +21,10 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """One reading or look, in order. ``key`` is the ``where`` under which the logbook records it."""
+    """One reading or look, in order. ``key`` is the ``where`` under which the logbook records it.
+
+    ``circuit`` and ``zone`` name what is measured, where it is one circuit.
+    """
 
     order: int
     quantity: Literal["ohm", "amp", "volt", "look"]
@@ -30,6 +33,8 @@ class Measurement:
     tells: str
     expected: tuple[Expected, ...] = ()
     live: bool = False
+    circuit: str = ""
+    zone: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """What one firing shows by itself: Measures."""
 
 from dataclasses import dataclass, field
+from math import isnan
 
 import numpy as np
 
@@ -14,12 +15,13 @@ from analysis.balance import (
     kept_pace,
     zone_moments,
 )
-from analysis.climb import BandClimb, Estimate, climb_bands, cooling_bands
-from analysis.demand import NoRise, heat_without_demand_c, no_rise, overshoot_c, worst_lag_c
-from analysis.energy import energy_kwh, resistance_ohm, supply_volts
+from analysis.climb import BandClimb, Estimate, bands_of
+from analysis.current import full_current
+from analysis.demand import NoRise, heat_without_demand_c, no_rise, worst_lag_c
+from analysis.energy import energy_kwh, supply_volts
 from analysis.firing import Firing, firing_of, short_firing
 from analysis.full_output import Drive, drive_of
-from analysis.grid import BoolArray, FloatArray, Grid, grid_of
+from analysis.grid import FloatArray, Grid, grid_of, over_zones
 from analysis.ranks import median
 from analysis.reading.firing_log import FiringLog
 from analysis.signs import Signs, signs_of
@@ -51,13 +53,12 @@ class Measures:
     zone_share : each zone's mean output divided by the mean of all while they run together (1, 1, 1 = alike).
     zone_spread_c : median distance from hottest to coolest zone while heated.  zone_offset_c : each from the mean.
     overshoot_c : peak above the highest set point.  lag_c : 95th percentile behind the set point (slowest zone).
-    supply_volts, resistance_ohm, energy_kwh : see ``analysis.energy``.
+    supply_volts, energy_kwh : see ``analysis.energy``.  full_current : see ``analysis.current`` (log of amps).
     heat_no_demand_c : largest rise with no output and the set point below (a welded contact).
     spikes : thermocouple samples taken out in reading.
     output : "duty" or "on-off" if logged, "inferred" from a set point, "none" (then full output may show in the shape
         of the climb).
     full_share : share of the heating time in which any zone was at full output, None where unknown.
-    full_share_near_peak : the same over the last 100 deg C of the climb.
     zone_full_share : share of the heating time each zone was at full output.
     heat : moments of the heat balance (``analysis.balance``), None if under three usable blocks.
     zone_heat : the same for single zones at full output while another's output is unknown (logs without output).
@@ -79,13 +80,12 @@ class Measures:
     overshoot_c: float | None = None
     lag_c: float | None = None
     supply_volts: float | None = None
-    resistance_ohm: Estimate | None = None
+    full_current: Estimate | None = None
     energy_kwh: float | None = None
     heat_no_demand_c: float | None = None
     spikes: int = 0
     output: str = "none"
     full_share: float | None = None
-    full_share_near_peak: float | None = None
     zone_full_share: tuple[float, ...] = ()
     zone_offset_c: tuple[float, ...] = ()
     heat: HeatMoments | None = None
@@ -102,7 +102,8 @@ def _trace(grid: Grid, drive: Drive) -> Trace:
     def thin(values: np.ndarray | None) -> tuple[float, ...]:
         if values is None or not np.isfinite(values).any():
             return ()
-        return plain(np.nan_to_num(values[keep], nan=0.0).mean(axis=1), 3)
+        kept = values[keep]
+        return plain(over_zones(np.where(np.isnan(kept), 0.0, kept)), 3)
 
     def plain(values: FloatArray, digits: int) -> tuple[float, ...]:
         numbers: list[float] = np.round(values, digits).tolist()
@@ -128,23 +129,42 @@ def _hold_duty(firing: Firing, grid: Grid, drive: Drive) -> float | None:
     return float(np.nanmean(duty)) if np.isfinite(duty).any() else None
 
 
-def _full_shares(grid: Grid, drive: Drive, peak_c: float) -> tuple[float | None, float | None, tuple[float, ...]]:
-    if not drive.logged and grid.set_point_c is None and not drive.full.any():
-        return None, None, ()
+def _mean_duty(output: FloatArray) -> float | None:
+    mean = float(output.sum()) / output.size
+    if isnan(mean):
+        known = output[np.isfinite(output)]
+        return float(known.mean()) if known.size else None
+    return mean
+
+
+def _full_shares(grid: Grid, drive: Drive) -> tuple[float | None, tuple[float, ...]]:
     full = drive.full[: drive.end]
-    if not full.size:
-        return None, None, ()
-    near: BoolArray = np.asarray(grid.mean_c[: drive.end] > peak_c - 100.0)
-    any_full: BoolArray = np.asarray(full.any(axis=1))
-    zones: list[float] = full.mean(axis=0).tolist()
-    return float(any_full.mean()), float(any_full[near].mean()) if near.any() else None, tuple(zones)
+    if not full.size or not (drive.logged or grid.set_point_c is not None or drive.full.any()):
+        return None, ()
+    zones: list[float] = (full.sum(axis=0) / full.shape[0]).tolist()
+    return float(np.count_nonzero(full.any(axis=1)) / full.shape[0]), tuple(zones)
+
+
+_UNEVEN_LINES = 0.02
+
+
+def _full_current(kiln: Kiln, log: FiringLog, grid: Grid, drive: Drive) -> Estimate | None:
+    """The current with everything closed, where the amps of every line are in the log."""
+    supply = kiln.supply or ""
+    if log.amps is None or (supply.startswith("three-phase") and log.amps.shape[1] < 3):
+        return None
+    told = full_current(log, grid, drive, kiln.volts)
+    if told is None or supply != "three-phase delta":
+        return told
+    # two sides share a line, a third of a turn apart: with one side dead the lines' sum falls less than the power
+    return Estimate(told.value, max(told.error, _UNEVEN_LINES))
 
 
 def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
     """Measure one firing. Pure and vectorised: a few milliseconds, whatever the sampling interval."""
     spikes = sum(spike.count for spike in log.spikes)
     sample_s = median(np.diff(log.elapsed_s)) if log.elapsed_s.size > 1 else 0.0
-    grid = grid_of(log, kiln.volts)
+    grid = grid_of(log, kiln.volts, sample_s)
     if grid is None:
         firing = short_firing(log)
         return firing, Measures(firing.duration_s, firing.peak_c, sample_s, Trace((), ()), spikes=spikes)
@@ -153,35 +173,34 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
     blocks = blocks_of(
         grid, drive, samples_per_bin=max(1.0, grid.step_s / max(sample_s, 1.0)), on_off=log.output_kind == "on-off"
     )
-    full_share, near_peak, zone_full = _full_shares(grid, drive, firing.peak_c)
+    full_share, zone_full = _full_shares(grid, drive)
     duties = duty_shares(grid, drive)
     offsets = zone_offsets_c(grid, drive)
     heated = slice(0, max(drive.end, 1))
     free_rise = heat_without_demand_c(grid, drive)
-    mean_output = drive.output[heated] if drive.logged else None
+    climbing, cooling = bands_of(grid, drive)
     return firing, Measures(
         duration_s=firing.duration_s,
         peak_c=firing.peak_c,
         sample_s=sample_s,
         trace=_trace(grid, drive),
-        bands=climb_bands(grid, drive),
-        cooling_bands=cooling_bands(grid, drive),
+        bands=climbing,
+        cooling_bands=cooling,
         hold_duty=_hold_duty(firing, grid, drive),
-        mean_duty=None if mean_output is None or not np.isfinite(mean_output).any() else float(np.nanmean(mean_output)),
-        zone_share=() if duties is None else tuple(float(x) for x in duties / duties.mean()),
-        zone_spread_c=median(np.ptp(grid.zone_c[heated], axis=1)),
-        overshoot_c=overshoot_c(grid),
+        mean_duty=_mean_duty(drive.output[heated]) if drive.logged else None,
+        zone_share=() if duties is None else tuple((duties / duties.mean()).tolist()),
+        zone_spread_c=0.0 if grid.zone_c.shape[1] == 1 else median(np.ptp(grid.zone_c[heated], axis=1)),
+        overshoot_c=None if firing.planned_peak_c is None else max(0.0, firing.peak_c - firing.planned_peak_c),
         lag_c=worst_lag_c(grid, drive),
         supply_volts=supply_volts(log),
-        resistance_ohm=resistance_ohm(log),
+        full_current=_full_current(kiln, log, grid, drive),
         energy_kwh=energy_kwh(kiln, grid, drive, rated_shares(kiln, grid.zone_c.shape[1])),
         heat_no_demand_c=free_rise,
         spikes=spikes,
         output=(log.output_kind or "duty") if drive.logged else ("none" if grid.set_point_c is None else "inferred"),
         full_share=full_share,
-        full_share_near_peak=near_peak,
         zone_full_share=zone_full,
-        zone_offset_c=tuple(float(x) for x in offsets),
+        zone_offset_c=tuple(offsets.tolist()),
         heat=heat_moments(blocks, welded=free_rise is not None and free_rise > 10.0),
         zone_heat=() if grid.zone_c.shape[1] == 1 else zone_moments(blocks),
         kept=None if drive.kept is None else kept_pace(blocks, block_shares(drive.kept)),

@@ -1,6 +1,5 @@
 """What a visit settles beyond the network's ohms and amps: fuse, relay coil, volts at a circuit or with a line lost."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from math import sqrt
@@ -11,9 +10,11 @@ from analysis.parts import PartNeeded
 from config.kiln import Circuit, Kiln
 
 PAIRS = ("L1-L2", "L2-L3", "L3-L1")
+EACH_CIRCUIT = "each circuit"  # of a register that lists none
 SWITCHING = ("fuse", "relay coil")  # read beside the circuits, everything still locked off
 SWITCHING_PLACE = "through the fuse, out of its holder, and the relay's coil, control wires off"
 DEAD_BEFORE = "its relay, fuse or wire is dead"
+REACHES = "supply reaches it: a joint or coil opens when hot"
 SUPPLY_BAND = 0.05  # a supply within 5 % of its nameplate
 _OPEN = "open (no reading)"
 
@@ -37,11 +38,11 @@ def on_site(kiln: Kiln, found: Inspection, causes: Sequence[Finding]) -> Inspect
     volts_first = bool(causes) and causes[0].cause in ("lost_phase", "open_circuit")
     steps.sort(key=lambda m: (m.live, _live_rank(m) if m.live and volts_first else 0))
     ordered = tuple(replace(m, order=i) for i, m in enumerate(steps, 1))
-    return replace(found, measurements=ordered, parts=_parts(kiln, found.parts, causes))
+    return replace(found, measurements=ordered, parts=_parts(found.parts, causes))
 
 
 def _cold_circuit(step: Measurement) -> bool:
-    return step.quantity == "ohm" and step.key.startswith("circuit ")
+    return step.quantity == "ohm" and (bool(step.circuit) or step.key == EACH_CIRCUIT)
 
 
 def _live_rank(step: Measurement) -> int:
@@ -70,13 +71,11 @@ def _volts_at(kiln: Kiln, finding: Finding) -> Measurement:
     where = "across the circuit's two ends, its zone calling for heat; needed only if its cold ohms are whole"
     volts = circuit_volts(kiln, named)
     if volts is None:
-        reaches = Expected(
-            "supply reaches it: the circuit itself is open", None, None, None, None, "the supply's volts"
-        )
+        reaches = Expected(REACHES, None, None, None, None, "the supply's volts")
     else:
         low, high = (1 - SUPPLY_BAND) * volts, (1 + SUPPLY_BAND) * volts
         text = f"{volts:.0f} V ({low:.0f} to {high:.0f})"
-        reaches = Expected("supply reaches it: the circuit itself is open", None, volts, low, high, text)
+        reaches = Expected(REACHES, None, volts, low, high, text)
     nothing = Expected(DEAD_BEFORE, "open_circuit", 0.0, 0.0, 0.0, "near 0 V")
     return Measurement(0, "volt", where, key, "Whether the supply reaches the circuit.", (reaches, nothing), live=True)
 
@@ -116,26 +115,11 @@ def _with_lost_lines(kiln: Kiln, step: Measurement) -> Measurement:
     return replace(step, expected=tuple(cases))
 
 
-def _parts(kiln: Kiln, parts: Sequence[PartNeeded], causes: Sequence[Finding]) -> tuple[PartNeeded, ...]:
-    """Return the parts with the ohms to order by, and new hardware for every element that may be fitted."""
-    out = [_with_ohms(kiln, part) for part in parts]
+def _parts(parts: Sequence[PartNeeded], causes: Sequence[Finding]) -> tuple[PartNeeded, ...]:
+    """Return the parts with new hardware for every element that may be fitted."""
+    out = list(parts)
     elements = sum(part.count for part in out if part.part in ("element", "elements"))
     if elements and all(part.part != "wiring" for part in out) and any(f.cause == "open_circuit" for f in causes):
         why = "Two ends of every new element."
         out.append(PartNeeded("wiring", 2 * elements, "terminal connectors with washers and nuts", why))
     return tuple(out)
-
-
-def _with_ohms(kiln: Kiln, part: PartNeeded) -> PartNeeded:
-    if part.part not in ("element", "elements"):
-        return part
-    text = part.what.partition("), ")[0] + ")" if "), " in part.what else part.what
-    circuits = [c for c in kiln.circuits if text.endswith((f"circuit {c.name}", f"zone {c.zone}"))] or kiln.circuits
-    counted = Counter(f"{ohm:.1f} Ω" for c in circuits for ohm in c.element_ohm)
-    if not counted:
-        return part
-    if len(counted) == 1:
-        listed = f", {next(iter(counted))} each"
-    else:
-        listed = ": " + ", ".join(f"{count} of {ohm}" for ohm, count in sorted(counted.items()))
-    return replace(part, what=text + listed)

@@ -23,6 +23,7 @@ ages unevenly). Back-tested: with this the 80 % interval held in 8 of 10 cases t
 LONG_FIRINGS = 400.0  # beyond this "no end in sight" is the honest answer
 _CURVATURE = (-0.15, 0.45)  # mean and spread of the power of the rate's growth with age
 _MIN_AGE_FIRINGS = 15.0  # the first logged firing is seldom the first firing
+_NO_RATE = 1e-6  # log power per firing below which a kiln does not age
 _LOW, _MIDDLE, _HIGH = 0.10, 0.50, 0.90  # an 80 % interval
 _NORMAL = np.array(
     [-1.8627, -1.3180, -1.0, -0.7388, -0.5108, -0.3021, -0.1, 0.1, 0.3021, 0.5108, 0.7388, 1.0, 1.3180, 1.8627]
@@ -51,26 +52,28 @@ def firings_left(level: Estimate, drift: Estimate, limit: float, age_firings: fl
     levels = level.value + level.error * _NORMAL
     rates = -(drift.value + DRIFT_SPREAD * drift.error * _NORMAL)
     powers = _CURVATURE[0] + _CURVATURE[1] * _NORMAL
-    gap = (levels - limit)[:, None, None]
-    rate = np.maximum(rates, 1e-9)[None, :, None]
-    power = powers[None, None, :]
-    left = _solve(gap, rate, power, age)
-    left = np.where((rates <= 1e-6)[None, :, None] & (gap > 0), np.inf, left)
-    left = np.where(gap <= 0, 0.0, left).ravel()
-    ranks = [int(q * (left.size - 1)) for q in (_LOW, _MIDDLE, _HIGH)]
-    low, middle, high = np.partition(left, ranks)[ranks].tolist()
+    above, falling = levels[levels > limit] - limit, rates[rates > _NO_RATE]
+    left = _solve(above[:, None, None], falling[None, :, None], powers[None, None, :], age).ravel()
+    # at the limit or below it none is left, where nothing falls no end is in sight: those need no solving
+    none, every = (levels.size - above.size) * rates.size * powers.size, levels.size * rates.size * powers.size
+    ranks = [int(q * (every - 1)) - none for q in (_LOW, _MIDDLE, _HIGH)]
+    inside = [rank for rank in ranks if 0 <= rank < left.size]
+    left = np.partition(left, inside) if inside else left
+    low, middle, high = (0.0 if rank < 0 else float(left[rank]) if rank < left.size else float("inf") for rank in ranks)
     return FiringsLeft(_finite(middle), _finite(low), _finite(high))
 
 
 def _solve(
     gap: NDArray[np.float64], rate: NDArray[np.float64], power: NDArray[np.float64], age: float
 ) -> NDArray[np.float64]:
-    """Solve gap = rate * age / (power + 1) * ((1 + m / age)^(power + 1) - 1) for m firings."""
+    """Solve gap = rate * age / (power + 1) * ((1 + m / age)^(power + 1) - 1) for m firings, gap and rate positive."""
     k = power + 1.0
     k = np.where(np.abs(k) < 1e-3, 1e-3, k)
-    grown = 1.0 + k * np.maximum(gap, 0.0) / (rate * age)
+    grown = 1.0 + k * (gap / (rate * age))
     with np.errstate(invalid="ignore", over="ignore"):
-        out: NDArray[np.float64] = np.where(grown > 0.0, age * (np.maximum(grown, 1e-12) ** (1.0 / k) - 1.0), np.inf)
+        # exp(log / k): a general power takes several times as long
+        power_of = np.exp(np.log(np.maximum(grown, 1e-12)) / k)
+        out: NDArray[np.float64] = np.where(grown > 0.0, age * (power_of - 1.0), np.inf)
     return out
 
 

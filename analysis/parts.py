@@ -8,6 +8,9 @@ from config.kiln import Circuit, Kiln
 from config.logbook import Part
 
 WORTH_BRINGING = 0.15  # a cause less probable than this does not put a part in the van
+LABEL = "to match its label"
+MOST_NAMED = 4  # more names do not fit a line
+ALIKE = 0.05  # elements whose ohms differ by less are ordered as one kind: new wire differs as much
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +45,10 @@ def _circuits(kiln: Kiln, zone: str | None, circuit: str | None) -> list[Circuit
 
 def _parts_of(kiln: Kiln, finding: Finding) -> list[PartNeeded]:
     sure = finding.probability >= 0.5
-    zone = f" for zone {finding.zone}" if finding.zone else ""
+    zone = f" for zone {finding.zone}" if finding.zone and len(kiln.zones) != 1 else ""
+    where = f" for circuit {finding.circuit}" if finding.circuit else zone
     cause = finding.cause
+    suspects = _circuits(kiln, finding.zone, finding.circuit)
     if cause == "element_ageing":
         count = elements_of(kiln)
         return [
@@ -63,34 +68,46 @@ def _parts_of(kiln: Kiln, finding: Finding) -> list[PartNeeded]:
             ),
         ]
     if cause == "open_element":
-        of_circuit = elements_of(kiln, zone=finding.zone, circuit=finding.circuit)
-        where = f" for circuit {finding.circuit}" if finding.circuit else zone
-        return [
-            PartNeeded("element", 1, f"heating element{where}", "One element has failed.", sure),
-            PartNeeded("wiring", 2, "terminal connectors with washers and nuts", "Two ends of the new element.", sure),
+        most = max((c.elements for c in suspects), default=1)
+        ohms = ohms_text(suspects)
+        out = [
+            PartNeeded("element", 1, f"heating element{where}{ohms}", "One element has failed.", sure),
             PartNeeded(
-                "element",
-                max(of_circuit - 1, 1),
-                f"further elements{where}",
-                "The others of the circuit are as old.",
+                "wiring", 2 * most, "terminal connectors with washers and nuts", "Two ends of every new element.", sure
             ),
         ]
+        if most > 1:
+            others = f"further element{'s' if most > 2 else ''} of its circuit"
+            why = "The others of the circuit are as old; the trade changes at least the whole circuit."
+            out.append(PartNeeded("element", most - 1, others, why))
+        return out
     if cause == "open_circuit":
         return [
             PartNeeded(
-                "relay", 1, f"relay or contactor{zone}", "A dead relay is the commonest reason for a dead circuit."
+                "relay",
+                1,
+                f"relay or contactor{where}, {LABEL}",
+                "A dead relay is the commonest reason for a dead circuit.",
             ),
-            PartNeeded("fuse", 1, f"circuit fuse{zone}, if fitted", "A blown fuse does the same."),
+            PartNeeded("fuse", 1, f"circuit fuse{where}, if fitted", "A blown fuse does the same."),
             PartNeeded(
                 "element",
-                max(elements_of(kiln, zone=finding.zone, circuit=finding.circuit), 1),
-                f"heating elements{zone}",
+                max((c.elements for c in suspects), default=1),
+                f"heating elements{where or ' of one circuit'}{ohms_text(suspects)}",
                 "If the circuit itself reads open.",
             ),
         ]
     simple: dict[str, tuple[Part, str, str]] = {
-        "lost_phase": ("fuse", "supply fuse of the kiln's rating", "A blown supply fuse takes one line away."),
-        "welded_contact": ("relay", f"relay or contactor{zone}", "Contacts that do not open must be replaced."),
+        "lost_phase": (
+            "fuse",
+            "supply fuse, if fused: rating as marked at the board",
+            "A blown supply fuse takes one line away. The licensed person fits it.",
+        ),
+        "welded_contact": (
+            "relay",
+            f"relay or contactor{zone}{_named(suspects)}, {LABEL}",
+            "Contacts that do not open must be replaced.",
+        ),
         "loose_connection": (
             "wiring",
             f"terminals, connectors and high-temperature wire{zone}",
@@ -109,11 +126,36 @@ def _parts_of(kiln: Kiln, finding: Finding) -> list[PartNeeded]:
 def _set_text(kiln: Kiln, count: int) -> str:
     if not count:
         return "full set of heating elements (the register does not say how many)"
-    ohms = sorted({round(r, 1) for c in kiln.circuits for r in c.element_ohm})
-    each = (
-        "" if not ohms else f", {ohms[0]:.1f} Ω each" if len(ohms) == 1 else f", {ohms[0]:.1f} to {ohms[-1]:.1f} Ω each"
-    )
-    return f"full set of heating elements ({count}){each}"
+    return f"full set of heating elements ({count}){ohms_text(kiln.circuits, counts=True)}"
+
+
+def ohms_text(circuits: Sequence[Circuit], *, counts: bool = False) -> str:
+    """Return the as-new ohms of one element to order by: one figure if all are alike, else circuit by circuit.
+
+    ``counts`` says how many of each. Empty where the register does not give the ohms of every circuit.
+    """
+    if not circuits or not all(c.element_ohm for c in circuits):
+        return ""
+    every = [ohm for c in circuits for ohm in c.element_ohm]
+    if max(every) <= (1 + ALIKE) * min(every):
+        return f", {_each(every)} each"
+    listed = []
+    for c in circuits:
+        number = f"{c.elements} of " if counts else ""
+        alike = max(c.element_ohm) <= (1 + ALIKE) * min(c.element_ohm)
+        ohms = _each(c.element_ohm) if alike else " and ".join(f"{ohm:.1f} Ω" for ohm in c.element_ohm)
+        listed.append(f"{c.name} {number}{ohms}" if counts else f"{ohms} (circuit {c.name})")
+    return f": {'; '.join(listed)}" if counts else f", {' or '.join(listed)} each"
+
+
+def _each(ohms: Sequence[float]) -> str:
+    about = "" if max(ohms) - min(ohms) < 0.1 else "about "
+    return f"{about}{sum(ohms) / len(ohms):.1f} Ω"
+
+
+def _named(circuits: Sequence[Circuit]) -> str:
+    """Return the circuits a zone's relay may switch, where there are several."""
+    return f" (circuits {', '.join(c.name for c in circuits)})" if 1 < len(circuits) <= MOST_NAMED else ""
 
 
 def _couple_text(kiln: Kiln, zone: str) -> str:

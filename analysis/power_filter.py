@@ -7,6 +7,7 @@ histories that branch off it; the few best survive (a mixture Kalman filter; Har
 multi-process form). Cost per firing does not depend on how many came before.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import erfc, exp, log, pi, sqrt
@@ -16,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.grid import FloatArray
-from analysis.heat_model import FiringModel
+from analysis.heat_model import Blur, FiringModel
 
-JumpKind = Literal["none", "zone", "all", "leak"]
+JumpKind = Literal["none", "zone", "all", "leak", "supply"]
 Pace = Literal["steady", "wearing"]
 
 MOST_HYPOTHESES = 8
@@ -28,6 +29,8 @@ _LEAST_OLD_WEIGHT = 0.03
 _PLAIN_WEIGHT = -7.0
 """Log of the least weight the history without a jump keeps (one in a thousand)."""
 _ITERATIONS = 4
+_AT_REST = 1e-3
+"""Steps of the state (logs) below this change nothing that is told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +65,14 @@ class Belief:
     mean: FloatArray
     covariance: FloatArray
     story: Hypothesis
+
+    def moved(self, mean: FloatArray, covariance: FloatArray) -> "Belief":
+        """The same story with other moments (``dataclasses.replace`` takes several times as long)."""
+        return Belief(self.log_weight, mean, covariance, self.story)
+
+    def weighed(self, log_weight: float) -> "Belief":
+        """The same belief with another weight."""
+        return Belief(log_weight, self.mean, self.covariance, self.story)
 
 
 @lru_cache(maxsize=8)
@@ -108,38 +119,45 @@ class Posterior:
     rows: int
 
 
-def gauss_newton(prior_mean: FloatArray, prior_covariance: FloatArray, model: FiringModel) -> Posterior:
-    """Update a Gaussian over the augmented state by one firing's residual rows.
+def gauss_newton(means: FloatArray, covariances: FloatArray, model: FiringModel, blur: Blur) -> list[Posterior]:
+    """Update m Gaussians over the augmented state (m, n) and (m, n, n) by one firing's residual rows.
 
     The iterated extended Kalman update (Bell & Cathey 1993: it is Gauss-Newton on the posterior); the log evidence
-    is Laplace's.
+    is Laplace's. All at once, since calling numpy once for each would take longer than the arithmetic.
     """
     active = model.active
-    start = prior_mean[active]
-    across = prior_covariance[active]
-    inside = across[:, active]
-    here = start
+    starts = means[:, active]
+    across = covariances[:, active]
+    inside = across[:, :, active]
+    worth, accuracy = model.worth(starts), model.accuracy(blur)
+    here = starts.copy()
     for _ in range(_ITERATIONS):
-        residual, jacobian = model.rows(here, start)
-        spread = inside @ jacobian.T
+        residual, jacobian = model.rows(here, worth)
+        residual *= accuracy
+        jacobian *= accuracy[:, :, None]
+        spread = inside @ jacobian.transpose(0, 2, 1)
         inner = jacobian @ spread
-        inner.flat[:: residual.size + 1] += 1.0
-        innovation = residual + jacobian @ (start - here)
+        inner.reshape(inner.shape[0], -1)[:, :: inner.shape[1] + 1] += 1.0
+        innovation = residual[:, :, None] + jacobian @ (starts - here)[:, :, None]
         solved = np.linalg.solve(inner, innovation)
-        moved = start - spread @ solved
-        step = np.abs(moved - here).max()
-        here = moved
-        if step < 1e-3:
+        moved = starts - (spread @ solved)[:, :, 0]
+        # one that has come to rest stays at the point its rows were taken at
+        moving = np.abs(moved - here).max(axis=1) >= _AT_REST
+        if not moving.any():
             break
+        here[moving] = moved[moving]
     crossed = jacobian @ across
     # with inner = L L': what is taken off the covariance is a square, so it stays symmetric
     lower = np.linalg.cholesky(inner)
     halved = np.linalg.solve(lower, crossed)
-    mean = prior_mean - solved @ crossed
-    covariance = prior_covariance - halved.T @ halved
-    surprise = float(innovation @ solved)
-    log_evidence = model.log_volume(start) - 0.5 * surprise - float(np.log(lower.diagonal()).sum())
-    return Posterior(mean, covariance, log_evidence, surprise, residual.size)
+    after = means - (solved.transpose(0, 2, 1) @ crossed)[:, 0]
+    narrowed = covariances - halved.transpose(0, 2, 1) @ halved
+    surprise = (innovation * solved).sum(axis=(1, 2))
+    log_root = np.log(lower.diagonal(axis1=1, axis2=2)).sum(axis=1)
+    evidence = model.log_volumes(worth, blur) - 0.5 * surprise - log_root
+    rows = residual.shape[1]
+    columns = zip(after, narrowed, evidence.tolist(), surprise.tolist(), strict=True)
+    return [Posterior(mean, covariance, told, off, rows) for mean, covariance, told, off in columns]
 
 
 _MARGIN_ERROR = 0.02
@@ -197,8 +215,8 @@ def _least_weight(story: Hypothesis, index: int) -> float:
     return _LEAST_WEIGHT if waited < _CHANCE_FIRINGS else _LEAST_OLD_WEIGHT
 
 
-def prune(beliefs: list[Belief], index: int) -> list[Belief]:
-    """Merge beliefs that tell the same story after firing ``index``, normalise the weights and keep the best few."""
+def merge(beliefs: Sequence[Belief]) -> list[Belief]:
+    """Join the beliefs that tell the same story, in the order in which the stories first come; weights add up."""
     stories: dict[tuple[str, ...], list[Belief]] = {}
     for belief in beliefs:
         story = belief.story
@@ -211,16 +229,20 @@ def prune(beliefs: list[Belief], index: int) -> list[Belief]:
             str(story.renewed_firing),
         )
         stories.setdefault(key, []).append(belief)
-    merged = [_merged(alike) for alike in stories.values()]
+    return [_merged(alike) for alike in stories.values()]
+
+
+def prune(beliefs: list[Belief], index: int) -> list[Belief]:
+    """Merge beliefs that tell the same story after firing ``index``, normalise the weights and keep the best few."""
+    merged = merge(beliefs)
     top = max(b.log_weight for b in merged)
-    total = top + float(np.log(sum(np.exp(b.log_weight - top) for b in merged)))
-    scaled = [replace(b, log_weight=b.log_weight - total) for b in merged]
-    ranked = sorted(scaled, key=lambda b: -b.log_weight)
-    kept = [b for b in ranked if b.log_weight > np.log(_least_weight(b.story, index))][:MOST_HYPOTHESES]
+    total = top + log(sum(exp(b.log_weight - top) for b in merged))
+    ranked = [b.weighed(b.log_weight - total) for b in sorted(merged, key=lambda b: -b.log_weight)]
+    kept = [b for b in ranked if b.log_weight > log(_least_weight(b.story, index))][:MOST_HYPOTHESES]
     # the history without a jump is never quite given up: one odd firing must not condemn a sound kiln for good
     plain = next((b for b in ranked if b.story.jump == "none"), None)
     if plain is not None and plain.log_weight < _PLAIN_WEIGHT:
         kept = [b for b in kept if b is not plain][: MOST_HYPOTHESES - 1]
-        kept.append(replace(plain, log_weight=_PLAIN_WEIGHT))
-    left = float(np.log(sum(np.exp(b.log_weight) for b in kept)))
-    return [replace(b, log_weight=b.log_weight - left) for b in kept]
+        kept.append(plain.weighed(_PLAIN_WEIGHT))
+    left = log(sum(exp(b.log_weight) for b in kept))
+    return [b.weighed(b.log_weight - left) for b in kept]

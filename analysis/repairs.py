@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import log
 
 import numpy as np
 
@@ -16,6 +17,10 @@ _NEW_PART = 0.15
 _MENDED = 0.05
 """How far power may stand from where it is expected after a repair (log): a whole new set, one new part, and a
 fault taken away (then the level from before the fault is expected)."""
+
+_IN_VAIN = 0.1
+"""Share of repairs that mend nothing, the next firing to tell: the wrong part changed, a lead left off (common
+practice, no source)."""
 
 _NEW_BRICK = 0.15
 _NEW_THERMOCOUPLE = 0.03
@@ -42,6 +47,8 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
     """Power as it was before the fault, give or take; the history of the jump ends here."""
     mean = belief.mean.copy()
     everywhere = list(range(layout.zones))
+    if belief.story.jump == "supply":
+        mean[layout.slow_supply] = 0.0
     if belief.story.before and belief.story.jump in ("zone", "all"):
         # The fault was where the repair was made, whatever zone the history gave it; earlier steps that stood were
         # part of it.
@@ -66,6 +73,16 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
     return replace(belief, mean=mean, covariance=covariance, story=story)
 
 
+def _mended_or_not(layout: Layout, beliefs: Sequence[Belief], at: list[int], spread: float) -> list[Belief]:
+    """Each history with its fault mended and, less likely, with the repair made in vain."""
+    out = []
+    for belief in beliefs:
+        out.append(_mended(layout, belief, at, spread))
+        if belief.story.jump != "none" or belief.story.standing < 0.0:
+            out.append(belief.weighed(belief.log_weight + log(_IN_VAIN)))
+    return out
+
+
 def repaired(
     kiln: Kiln, layout: Layout, beliefs: list[Belief], entries: Sequence[LogbookEntry]
 ) -> tuple[list[Belief], bool]:
@@ -82,9 +99,9 @@ def repaired(
             new_set = True
             beliefs = [_mended(layout, b, at, _NEW_SET) for b in beliefs]
         elif entry.part in ("elements", "element"):
-            beliefs = [_mended(layout, b, at, _NEW_PART) for b in beliefs]
+            beliefs = _mended_or_not(layout, beliefs, at, _NEW_PART)
         elif entry.part in ("relay", "fuse", "wiring", "supply"):
-            beliefs = [_mended(layout, b, at, _MENDED) for b in beliefs]
+            beliefs = _mended_or_not(layout, beliefs, at, _MENDED)
         elif entry.part in ("lid", "brickwork"):
             beliefs = [replace(b, covariance=_loosened(b, [layout.wall], _NEW_BRICK)) for b in beliefs]
         elif entry.part == "thermocouple":

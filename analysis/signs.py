@@ -7,10 +7,9 @@ while the kiln cools: each is measured here without judging it; ``analysis.cause
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.full_output import Drive, rates_c_per_h
-from analysis.grid import FloatArray, Grid
+from analysis.grid import BoolArray, FloatArray, Grid
 from analysis.ranks import median, quantile
 from analysis.reading.firing_log import FiringLog
 
@@ -25,6 +24,15 @@ _SWING_C_PER_H = 60.0
 """A climb falling and rising by this much within minutes is no controller's doing above 250 deg C."""
 
 _SWING_FROM_C = 250.0
+_SLOW_CLIMB, _LITTLE_OUTPUT, _OWN_DOING = 0.67, 0.3, 0.3
+"""Slow is under two thirds of the usual climb; where in three slow minutes of ten little heat is asked for, the swings
+are the controller's own."""
+
+_MISSED_C = 10.0
+"""A contact that fails stays open for minutes: at least three times the zone falls this far behind its own climb. A
+controller's limit cycle is over in half of that (some 3 to 8 deg C)."""
+
+_STOPS_WITHIN_S = 600.0
 _FREE_RISE_C_PER_H = 20.0
 _FREE_RISE_BINS = 3
 _HELD_BINS = 3
@@ -51,10 +59,8 @@ class Signs:
     Attributes
     ----------
     swings : times the climb fell and rose again by 60 deg C/h or more above 250 deg C and half the peak.
-    swing_low_share : share of that time spent below two thirds of the usual climb there.
     free_heat : the largest rise with no demand, None if there was none or the log cannot show it.
     behind_zones_c : how far a zone lay behind the hottest one (95th percentile while heated).
-    behind_set_c : how far a zone lay behind its set point (95th percentile while heated); empty without one.
     spikes, dropouts : thermocouple samples taken out in reading because they jumped or were missing or stuck.
     sensor_stop, hot_stop : the controller's own text says the sensor, or an excess temperature, stopped the firing.
     cooling_offset_c : each zone's reading less the mean of all at ``COOLING_MARKS_C`` in free cooling, zone after
@@ -64,10 +70,8 @@ class Signs:
     """
 
     swings: tuple[int, ...] = ()
-    swing_low_share: tuple[float, ...] = ()
     free_heat: FreeHeat | None = None
     behind_zones_c: tuple[float, ...] = ()
-    behind_set_c: tuple[float, ...] = ()
     spikes: tuple[int, ...] = ()
     dropouts: tuple[int, ...] = ()
     sensor_stop: bool = False
@@ -84,16 +88,15 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
     for spike in log.spikes:
         if 0 <= spike.zone < zones:
             (spikes if spike.kind == "spike" else dropouts)[spike.zone] += spike.count
-    text = " ".join(e.text.lower() for e in log.events)
+    # a message is why the heat went off only if it did: a complaint in mid-firing that heats on stopped nothing
+    last_s = float(grid.mid_s[max(drive.end, 1) - 1]) - _STOPS_WITHIN_S
+    text = " ".join(e.text.lower() for e in log.events if e.elapsed_s >= last_s)
     rates = rates_c_per_h(grid, 1)
-    swings, low = _swings(grid, rates, drive.end)
     hot_share, cool_share = _log_shares(grid, drive)
     return Signs(
-        swings=swings,
-        swing_low_share=low,
+        swings=_swings(grid, drive, rates),
         free_heat=_free_heat(grid, drive, rates),
-        behind_zones_c=_high(grid.zone_c.max(axis=1, keepdims=True) - grid.zone_c, drive.end),
-        behind_set_c=() if grid.set_point_c is None else _high(grid.set_point_c - grid.zone_c, drive.end),
+        behind_zones_c=_behind(grid, drive.end),
         spikes=tuple(spikes),
         dropouts=tuple(dropouts),
         sensor_stop=any(word in text for word in _SENSOR_WORDS),
@@ -124,12 +127,12 @@ def _log_shares(grid: Grid, drive: Drive) -> tuple[tuple[float, ...], tuple[floa
     return between(*_HOT_C), between(*_COOL_C)
 
 
-def _high(values: FloatArray, end: int) -> tuple[float, ...]:
-    """Return the 95th percentile of each column over the heated part, 0 where it has no numbers."""
-    part = values[: max(end, 1)]
-    known = np.isfinite(part)
-    columns = (part[known[:, zone], zone] for zone in range(part.shape[1]))
-    return tuple(round(quantile(column, 0.95), 1) if column.size else 0.0 for column in columns)
+def _behind(grid: Grid, end: int) -> tuple[float, ...]:
+    """Return how far each zone lay behind the hottest: the 95th percentile over the heated part."""
+    if grid.zone_c.shape[1] == 1:
+        return (0.0,)
+    part = grid.zone_c[: max(end, 1)].T
+    return tuple(round(quantile(behind, 0.95), 1) for behind in part.max(axis=0) - part)
 
 
 def count_swings(values: FloatArray, size: float) -> int:
@@ -149,47 +152,72 @@ def count_swings(values: FloatArray, size: float) -> int:
     return turns
 
 
-def _swings(grid: Grid, rates: FloatArray, end: int) -> tuple[tuple[int, ...], tuple[float, ...]]:
-    """Count swings of each zone's climb in the hotter half of the heating, and the share of it spent low."""
+def _not_asked(grid: Grid, drive: Drive) -> BoolArray | None:
+    """Return where a zone's controller asks for little heat (bins, zones); None where no log tells."""
+    if drive.logged:
+        return drive.output < _LITTLE_OUTPUT
+    return None if grid.set_point_c is None else grid.zone_c > grid.set_point_c
+
+
+def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[int, ...]:
+    """Count swings of each zone's climb in the hotter half of the heating; none where its controller makes them.
+
+    A switching controller overshoots its line as much as it falls short; a failing contact takes heat away only while
+    heat is asked for.
+    """
     mean = grid.mean_c
-    top = int(np.argmax(mean[: max(end, 1)]))
-    use = np.zeros(mean.size, dtype=np.bool_)
-    use[:top] = True
-    use &= (mean > max(_SWING_FROM_C, 0.45 * float(mean[top]))) & ~grid.gap
-    # The bin beside a gap spans it: its rate is an average over the unknown.
-    use[1:] &= ~grid.gap[:-1]
-    use[:-1] &= ~grid.gap[1:]
-    swings, low = [], []
-    for zone in range(rates.shape[1]):
-        part = rates[use, zone]
-        if part.size < 10:
+    top = int(np.argmax(mean[: max(drive.end, 1)]))
+    use = mean[:top] > max(_SWING_FROM_C, 0.45 * float(mean[top]))
+    if grid.gap.any():
+        # The bin beside a gap spans it: its rate is an average over the unknown.
+        edge = grid.gap.copy()
+        edge[1:] |= grid.gap[:-1]
+        edge[:-1] |= grid.gap[1:]
+        use &= ~edge[:top]
+    parts = rates[:top].T[:, use]
+    if parts.shape[1] < 10:
+        return tuple([0] * len(parts))
+    idle = _not_asked(grid, drive)
+    swings: list[int] = []
+    for zone, part in enumerate(parts):
+        usual = quantile(part, 0.75)
+        slow = part < _SLOW_CLIMB * usual
+        asked = idle is None or (np.count_nonzero(idle[:top, zone][use] & slow) <= _OWN_DOING * np.count_nonzero(slow))
+        if not asked or _third_largest(np.where(slow, usual - part, 0.0)) * grid.step_s / 3600.0 < _MISSED_C:
             swings.append(0)
-            low.append(0.0)
             continue
         noise = 1.4826 * median(np.abs(part[1:] - part[:-1])) / 1.4142
         swings.append(count_swings(part, max(_SWING_C_PER_H, 5.0 * noise)))
-        usual = quantile(part, 0.75)
-        low.append(round(np.count_nonzero(part < 0.67 * usual) / part.size, 3))
-    return tuple(swings), tuple(low)
+    return tuple(swings)
+
+
+def _third_largest(missing: FloatArray) -> float:
+    """Return the third largest sum over stretches of positive values (n,); 0 where there are fewer."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], missing > 0.0, [False])).astype(np.int8)))
+    if edges.size < 6:
+        return 0.0
+    sums = np.add.reduceat(missing, edges[:-1])[::2]
+    return float(np.sort(sums)[-3])
 
 
 def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
     """Find the largest rise of a zone with no output, or well above its set point and above the other zones."""
     if not drive.logged and grid.set_point_c is None:
         return None
-    hottest = grid.zone_c >= grid.zone_c.max(axis=1, keepdims=True) - 1.0
-    free: NDArray[np.bool_] = (rates > _FREE_RISE_C_PER_H) & hottest
+    free: BoolArray = (rates > _FREE_RISE_C_PER_H) & (grid.mean_c > 100.0)[:, None] & ~grid.gap[:, None]
+    if drive.logged or grid.set_point_c is None:
+        free &= drive.off
+    if not free.any():
+        return None
+    free &= grid.zone_c >= grid.zone_c.max(axis=1, keepdims=True) - 1.0
     above = None
     if grid.set_point_c is not None:
         point = _held(grid.set_point_c)
         above = grid.zone_c - point
-        wanted = np.diff(point, axis=0, prepend=point[:1]) * 3600.0 / grid.step_s
+        wanted = np.zeros_like(point)
+        wanted[1:] = (point[1:] - point[:-1]) * 3600.0 / grid.step_s
         # Far above its set point a zone gets no heat and falls back towards it; one that keeps its distance is heated.
-        known = (above > _ABOVE_SET_POINT_C) & (rates - np.maximum(wanted, 0.0) > _FALLS_BACK_C_PER_H)
-        free &= (drive.off & known) if drive.logged else known
-    else:
-        free &= drive.off
-    free &= (grid.mean_c > 100.0)[:, None] & ~grid.gap[:, None]
+        free &= (above > _ABOVE_SET_POINT_C) & (rates - np.maximum(wanted, 0.0) > _FALLS_BACK_C_PER_H)
     best: FreeHeat | None = None
     for zone in np.flatnonzero(free.any(axis=0)).tolist():
         edges = np.flatnonzero(np.diff(np.concatenate(([0], free[:, zone].astype(np.int8), [0]))))
@@ -220,7 +248,7 @@ def _cooling_offsets(grid: Grid, drive: Drive) -> tuple[tuple[float | None, ...]
     offset = grid.zone_c[drive.end :] - mean[:, None]
     rows: list[tuple[float, ...] | None] = []
     for mark in COOLING_MARKS_C:
-        near = offset[np.abs(mean - mark) < 30.0]
-        ok = near.shape[0] >= 3 and mean[0] > mark + 30.0
-        rows.append(tuple(median(near[:, zone]) for zone in range(zones)) if ok else None)
+        near = np.flatnonzero(np.abs(mean - mark) < 30.0)
+        ok = near.size >= 3 and mean[0] > mark + 30.0
+        rows.append(tuple(median(offset[near, zone]) for zone in range(zones)) if ok else None)
     return tuple(tuple(None if row is None else row[zone] for row in rows) for zone in range(zones))

@@ -10,18 +10,20 @@ from datetime import datetime
 
 import numpy as np
 
+from analysis.basis import shows_power
 from analysis.causes.memory import CausesMemory
 from analysis.condition import Condition
 from analysis.findings import Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
 from analysis.heat_model import Layout, whole_power
-from analysis.histories import aged, continuations, first_beliefs, fresh_slot, shown_by
+from analysis.histories import aged, continuations, first_beliefs, fresh_slot, quickened, shown_by
 from analysis.measures import Measures
 from analysis.power_filter import Belief, Hypothesis, pack, prune, unpack
 from analysis.programmes import Programme, recognise
+from analysis.renewal import Former, against, falls_short, former_of, kept, settled
 from analysis.repairs import repaired
-from analysis.summary import REFERENCE_FIRINGS, Known, condition_of, shows_power
+from analysis.summary import REFERENCE_FIRINGS, Known, condition_of, likely
 from analysis.zones import rated_shares
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
@@ -49,6 +51,7 @@ class KilnState:
     firings, informed : how many have been seen, and how many of them showed power (not only a kept pace).
     hypotheses : the living histories with their weights (empty before the first measured firing).
     reference, reference_firings : what power 1 means and how many firings it rests on so far (at most 8).
+    former : what was 100 % before a new set that has not shown as much yet.
     programmes : programmes seen at this kiln.
     recent : start of each of the last 24 firings, oldest first (for dates of onset).
     causes : what ``analysis.causes`` remembers.
@@ -59,6 +62,7 @@ class KilnState:
     hypotheses: tuple[Hypothesis, ...] = ()
     reference: Reference = "first firings"
     reference_firings: int = 0
+    former: Former | None = None
     programmes: tuple[Programme, ...] = ()
     recent: tuple[datetime | None, ...] = ()
     causes: CausesMemory = field(default_factory=CausesMemory)
@@ -72,15 +76,14 @@ def begin(kiln: Kiln) -> KilnState:
 
 def _referenced(layout: Layout, belief: Belief, shares: FloatArray, count: int) -> Belief:
     """Take this firing's level into the mean of the reference firings (``count`` before it)."""
-    _, gradient = whole_power(layout, belief.mean, shares)
-    level, _ = whole_power(layout, belief.mean, shares)
-    weight = 1.0 / (count + 1)
-    move = np.eye(layout.size)
-    move[layout.reference, layout.reference] = 1.0 - weight
-    move[layout.reference, : layout.zones] = weight * gradient
-    mean = belief.mean.copy()
-    mean[layout.reference] = (1.0 - weight) * belief.mean[layout.reference] + weight * level
-    return replace(belief, mean=mean, covariance=move @ belief.covariance @ move.T)
+    level, gradient = whole_power(layout, belief.mean, shares)
+    weight, at = 1.0 / (count + 1), layout.reference
+    mean, covariance = belief.mean.copy(), belief.covariance.copy()
+    mean[at] = (1.0 - weight) * belief.mean[at] + weight * level
+    # the reference becomes a mean of itself and the level: on both sides of the covariance
+    for side in (covariance, covariance.T):
+        side[at] = (1.0 - weight) * side[at] + weight * (gradient @ side[: layout.zones])
+    return belief.moved(mean, covariance)
 
 
 def update(
@@ -98,8 +101,10 @@ def update(
     if not beliefs or beliefs[0].mean.size != layout.size:
         beliefs = first_beliefs(layout)
     reference, counted = state.reference, state.reference_firings
+    former, old = state.former, beliefs
     beliefs, new_set = repaired(kiln, layout, beliefs, entries)
     if new_set:
+        former = former_of(layout, old, reference, counted, index)
         reference, counted = "after repair", 0
     cooled = measures.heat is not None and measures.heat.cooling_blocks >= _COOLED_BLOCKS
     programmes, match = recognise(state.programmes, firing, index, cooled=cooled)
@@ -107,7 +112,7 @@ def update(
     if match.programme.fired <= 1:
         beliefs = [fresh_slot(layout, belief, slot, cooled=cooled) for belief in beliefs]
     shown = shown_by(layout, measures, slot, shares)
-    before = [aged(layout, belief) for belief in beliefs] if index else beliefs
+    before = [aged(layout, belief) for belief in quickened(layout, beliefs, index)] if index else beliefs
     branches = continuations(
         kiln,
         layout,
@@ -119,8 +124,18 @@ def update(
         uneven=min(measures.zone_offset_c, default=0.0) < _UNEVEN_C,
     )
     beliefs = prune([b.belief for b in branches], index)
+    renewed = None
+    if former is not None:
+        renewed = against(former, layout, beliefs, shares)
+        if falls_short(renewed):  # no new 100 %: something is not connected or not heating
+            reference, counted = former.reference, REFERENCE_FIRINGS
+            branches = [replace(b, belief=kept(layout, b.belief, former, renewed)) for b in likely(branches)]
+            beliefs = [kept(layout, b, former, renewed) for b in beliefs]
+            former = None
+        elif settled(former, renewed, index):
+            former = None
     if counted < REFERENCE_FIRINGS:
-        branches = [replace(b, belief=_referenced(layout, b.belief, shares, counted)) for b in branches]
+        branches = [replace(b, belief=_referenced(layout, b.belief, shares, counted)) for b in likely(branches)]
         beliefs = [_referenced(layout, b, shares, counted) for b in beliefs]
         counted += 1
     recent = (*state.recent, firing.started)[-24:]
@@ -131,8 +146,10 @@ def update(
         hypotheses=tuple(pack(b) for b in beliefs),
         reference=reference,
         reference_firings=counted,
+        former=former,
         programmes=programmes,
         recent=recent,
     )
     known = Known(layout, shares, index, reference, counted, recent, match)
-    return new_state, condition_of(known, before, branches, measures, firing, informed=not shown.model.empty)
+    condition = condition_of(known, before, branches, measures, firing, informed=not shown.model.empty)
+    return new_state, condition if renewed is None else replace(condition, renewed=renewed)

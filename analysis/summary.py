@@ -3,19 +3,21 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from math import erf, sqrt
+from math import hypot, log, sqrt
 
 import numpy as np
 
+from analysis.basis import basis_of
 from analysis.climb import Estimate
 from analysis.condition import Balance, Condition, Step, Story
-from analysis.findings import Basis, End, Reference
+from analysis.findings import End, Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
-from analysis.heat_model import INDEPENDENT_BLOCKS, Layout, kept_margin, whole_power
+from analysis.heat_model import INDEPENDENT_BLOCKS, Layout, kept_margin, whole_power, whole_powers
 from analysis.histories import Branch
 from analysis.jumps import jump_size
 from analysis.measures import Measures
+from analysis.mixture import mixed, quantile
 from analysis.power_filter import Belief
 from analysis.programmes import Match
 
@@ -35,84 +37,85 @@ ware's lag and the worth of a zone's output are the same model in every firing, 
 
 _SURE_OF_RENEWAL = 0.8
 
+_SINGULAR = 1e8
+"""Ratio of the balance's best to its worst determined direction beyond which wall and load cannot be told apart."""
+
+_UNHEARD = 1e-7
+"""Histories this improbable against the likeliest change no digit of what is said."""
+
 _RECENT_FIRINGS = 20
 """A jump stays "recent" this long; later it is history that the level already holds."""
 
 
-def _reference(layout: Layout, belief: Belief, shares: FloatArray, counted: int) -> tuple[float, FloatArray]:
-    """The reference (log) as it will be once all its firings are in, and its gradient.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Levels:
+    """Where m histories stand: the whole kiln's log power over the reference, with what it was worked out from.
 
-    The firings still to come are expected at today's level plus the drift until then.
+    ``values`` and ``variances`` (m,) are the level's, ``references`` (m,) the log reference, ``rows`` (m, n) its
+    gradient.
     """
-    value, gradient = whole_power(layout, belief.mean, shares)
+
+    values: FloatArray
+    variances: FloatArray
+    references: FloatArray
+    rows: FloatArray
+
+    def without_last(self) -> "_Levels":
+        """All but the last history's."""
+        return _Levels(self.values[:-1], self.variances[:-1], self.references[:-1], self.rows[:-1])
+
+
+def _levels(layout: Layout, means: FloatArray, covariances: FloatArray, shares: FloatArray, counted: int) -> _Levels:
+    """Levels of m histories (m, n), (m, n, n) over the reference as it will be once all its firings are in.
+
+    The reference firings still to come are expected at today's level plus the drift until then.
+    """
+    value, gradient = whole_powers(layout, means, shares)
     missing = max(0, REFERENCE_FIRINGS - counted)
-    row = np.zeros(layout.size)
-    row[layout.reference] = (REFERENCE_FIRINGS - missing) / REFERENCE_FIRINGS
-    row[: layout.zones] = gradient * missing / REFERENCE_FIRINGS
-    row[layout.drift] = missing * (missing + 1) / 2.0 / REFERENCE_FIRINGS
-    expected = (
-        row[layout.reference] * float(belief.mean[layout.reference])
-        + missing / REFERENCE_FIRINGS * value
-        + row[layout.drift] * float(belief.mean[layout.drift])
-    )
-    return float(expected), row
-
-
-def _level(layout: Layout, belief: Belief, shares: FloatArray, counted: int) -> tuple[float, float]:
-    """Whole log power over the reference and its variance."""
-    value, gradient = whole_power(layout, belief.mean, shares)
-    expected, row = _reference(layout, belief, shares, counted)
-    direction = -row
-    direction[: layout.zones] += gradient
+    rows = np.zeros_like(means)
+    rows[:, layout.reference] = (REFERENCE_FIRINGS - missing) / REFERENCE_FIRINGS
+    rows[:, layout.drift] = missing * (missing + 1) / 2.0 / REFERENCE_FIRINGS
+    at = [layout.reference, layout.drift]
+    expected = (rows[:, at] * means[:, at]).sum(axis=1) + missing / REFERENCE_FIRINGS * value
+    rows[:, : layout.zones] = gradient * (missing / REFERENCE_FIRINGS)
+    directions = -rows
+    directions[:, : layout.zones] += gradient
     change = value - expected
-    return change, max(float(direction @ belief.covariance @ direction) + (_GAIN_ERROR * change) ** 2, 1e-8)
+    spread = (directions * (covariances @ directions[:, :, None])[:, :, 0]).sum(axis=1)
+    return _Levels(change, np.maximum(spread + (_GAIN_ERROR * change) ** 2, 1e-8), expected, rows)
 
 
-def _mixed(weights: FloatArray, values: FloatArray, variances: FloatArray) -> Estimate:
-    """Mean and standard error of a mixture."""
-    mean = float(weights @ values)
-    variance = float(weights @ (variances + (values - mean) ** 2))
-    return Estimate(mean, float(np.sqrt(max(variance, 1e-10))))
+_Pair = tuple[float, float]
+_Spread = tuple[float, float, float]
+"""Two numbers, and the variance of the first, covariance of both, variance of the second."""
 
 
-def quantile(weights: FloatArray, values: FloatArray, errors: FloatArray, share: float) -> float:
-    """Quantile of a mixture of normals, by bisection on its distribution function."""
-    parts = [p for p in zip(weights.tolist(), values.tolist(), errors.tolist(), strict=True) if p[0] > 1e-4]
-    whole = sum(w for w, _, _ in parts)
-    spread = 6.0 if len(parts) > 1 else 3.0
-    low = min(v - spread * e for _, v, e in parts)
-    high = max(v + spread * e for _, v, e in parts)
-    while high - low > 1e-5:
-        middle = 0.5 * (low + high)
-        below = sum(w * 0.5 * (1.0 + erf((middle - v) / (sqrt(2.0) * e))) for w, v, e in parts)
-        if below < share * whole:
-            low = middle
-        else:
-            high = middle
-    return float(0.5 * (low + high))
+def _own_fit(measures: Measures, shares: FloatArray) -> tuple[_Pair, _Spread] | None:
+    """(ln A/P, ln C/P) of this firing alone with covariance, None where it cannot tell them.
 
-
-def _own_fit(measures: Measures, shares: FloatArray) -> tuple[FloatArray, FloatArray] | None:
-    """(ln A/P, ln C/P) of this firing alone with covariance, None where it cannot tell them."""
+    Least squares of the output on the two heat flows: two unknowns, so solved by hand.
+    """
     heat = measures.heat
     if heat is None or heat.blocks < 6:
         return None
-    combine = np.zeros((3, heat.zones + 2))
-    combine[0, : heat.zones] = shares
-    combine[1, heat.zones] = combine[2, heat.zones + 1] = 1.0
-    reduced = combine @ heat.matrix() @ combine.T
-    normal = reduced[1:, 1:]
-    if np.linalg.cond(normal) > 1e8:
+    matrix, zones = heat.matrix(), heat.zones
+    by_output = shares @ matrix[:zones]
+    output, given_wall, given_load = float(by_output[:zones] @ shares), float(by_output[-2]), float(by_output[-1])
+    (wall, both), (_, load) = matrix[zones:, zones:].tolist()
+    determinant = wall * load - both * both
+    half, apart = 0.5 * (wall + load), hypot(0.5 * (wall - load), both)
+    if half - apart <= (half + apart) / _SINGULAR:
         return None
-    fit = np.linalg.solve(normal, reduced[1:, 0])
-    if fit.min() <= 0.0:
+    by_wall = (given_wall * load - given_load * both) / determinant
+    by_load = (given_load * wall - given_wall * both) / determinant
+    if min(by_wall, by_load) <= 0.0:
         return None
-    residual = max(0.0, float(reduced[0, 0] - fit @ reduced[1:, 0]))
-    scale = INDEPENDENT_BLOCKS * max(1.0, residual / max(heat.blocks - 2, 1))
-    covariance = np.linalg.inv(normal) * scale / np.outer(fit, fit)
-    if covariance.diagonal().max() > 1.0:
+    residual = max(0.0, output - by_wall * given_wall - by_load * given_load)
+    scale = INDEPENDENT_BLOCKS * max(1.0, residual / max(heat.blocks - 2, 1)) / determinant
+    spread = (scale * load / by_wall**2, -scale * both / (by_wall * by_load), scale * wall / by_load**2)
+    if max(spread[0], spread[2]) > 1.0:
         return None
-    return np.log(fit), covariance
+    return (log(by_wall), log(by_load)), spread
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,35 +143,25 @@ def _balance(known: Known, prior: Belief, branch: Branch, measures: Measures) ->
     own = _own_fit(measures, known.shares)
     if own is None:
         return Balance(load=load)
-    logs, covariance = own
+    logs, (wall, both, load_spread) = own
     whole, gradient = whole_power(layout, prior.mean, known.shares)
-    expected = np.array(
-        [
-            prior.mean[layout.wall] + prior.mean[layout.wall_offset + slot] - whole,
-            prior.mean[layout.capacity] + prior.mean[layout.capacity_offset + slot] - whole,
-        ]
-    )
+    at = ([layout.wall, layout.wall_offset + slot], [layout.capacity, layout.capacity_offset + slot])
     rows = np.zeros((2, layout.size))
     rows[:, : layout.zones] = -gradient
-    rows[0, [layout.wall, layout.wall_offset + slot]] = 1.0
-    rows[1, [layout.capacity, layout.capacity_offset + slot]] = 1.0
-    spread = covariance + rows @ prior.covariance @ rows.T
-    off = logs - expected
-
-    def estimate(direction: tuple[float, float]) -> Estimate:
-        d = np.asarray(direction)
-        return Estimate(float(d @ off), float(np.sqrt(d @ spread @ d)))
-
+    rows[0, at[0]] = rows[1, at[1]] = 1.0
+    (more_wall, more_both), (_, more_load) = (rows @ prior.covariance @ rows.T).tolist()
+    wall, both, load_spread = wall + more_wall, both + more_both, load_spread + more_load
+    off_wall, off_load = (own_log - float(prior.mean[n].sum()) + whole for own_log, n in zip(logs, at, strict=True))
     return Balance(
-        power_per_capacity=estimate((0.0, -1.0)),
-        loss_per_capacity=estimate((1.0, -1.0)),
-        power_per_loss=estimate((-1.0, 0.0)),
+        power_per_capacity=Estimate(-off_load, sqrt(load_spread)),
+        loss_per_capacity=Estimate(off_wall - off_load, sqrt(wall - 2.0 * both + load_spread)),
+        power_per_loss=Estimate(-off_wall, sqrt(wall)),
         load=load,
     )
 
 
-def _story(known: Known, branch: Branch, probability: float) -> Story:
-    """One history in plain numbers."""
+def _story(known: Known, branch: Branch, probability: float, variance: float) -> Story:
+    """One history in plain numbers; ``variance`` is that of its level."""
     layout, belief = known.layout, branch.belief
     told = belief.story
     zones = layout.zones
@@ -189,11 +182,12 @@ def _story(known: Known, branch: Branch, probability: float) -> Story:
     if told.jump == "leak":
         before = told.wall_before if told.wall_before is not None else float(belief.mean[layout.wall])
         loss = Estimate(float(belief.mean[layout.wall]) - before, float(errors[layout.wall]))
+    elif told.jump == "supply":
+        size = Estimate(float(belief.mean[layout.slow_supply]), float(errors[layout.slow_supply]))
     else:
         aged = float(belief.mean[layout.drift]) * (known.index - told.jump_firing)
         sizes = belief.mean[:zones] - np.asarray(told.before) - aged
-        _, variance = _level(layout, belief, known.shares, known.counted)
-        size = Estimate(jump_size(layout, belief, known.shares, known.index), float(np.sqrt(variance)))
+        size = Estimate(jump_size(layout, belief, known.shares, known.index), sqrt(variance))
         if zones > 1:
             pairs = zip(sizes.tolist(), errors[:zones].tolist(), strict=True)
             by_zone = tuple(Estimate(step, error) for step, error in pairs)
@@ -210,19 +204,19 @@ def _story(known: Known, branch: Branch, probability: float) -> Story:
     )
 
 
-def _stories(known: Known, branches: Sequence[Branch], weights: FloatArray) -> tuple[Story, ...]:
+def _stories(known: Known, branches: Sequence[Branch], weights: FloatArray, variances: FloatArray) -> tuple[Story, ...]:
     """The histories that matter (over 0.5 %), alike ones joined, most probable first."""
-    joined: dict[tuple[str, int | None, int | None, str], tuple[float, float, Branch]] = {}
-    for weight, branch in zip(weights.tolist(), branches, strict=True):
+    joined: dict[tuple[str, int | None, int | None, str], tuple[float, float, int]] = {}
+    for at, (weight, branch) in enumerate(zip(weights.tolist(), branches, strict=True)):
         told = branch.belief.story
         passing = branch.passing_kind if told.jump_firing != known.index else "none"
         key = (passing if passing != "none" else told.jump, told.jump_firing, told.jump_zone, told.fault)
         if passing != "none" or told.jump == "none":
             key = (key[0], None, None, "")
-        total, best, chosen = joined.get(key, (0.0, -1.0, branch))
-        joined[key] = (total + weight, max(best, weight), branch if weight > best else chosen)
+        total, best, chosen = joined.get(key, (0.0, -1.0, at))
+        joined[key] = (total + weight, max(best, weight), at if weight > best else chosen)
     ranked = sorted(joined.values(), key=lambda entry: -entry[0])
-    return tuple(_story(known, branch, total) for total, _, branch in ranked if total > 0.005)
+    return tuple(_story(known, branches[at], total, float(variances[at])) for total, _, at in ranked if total > 0.005)
 
 
 def _step(known: Known, stories: Sequence[Story]) -> Step | None:
@@ -241,22 +235,18 @@ def _step(known: Known, stories: Sequence[Story]) -> Step | None:
     return Step(best.firing, best.started, min(total, 1.0), best.size, best.zone_sizes)
 
 
-def _zone_levels(known: Known, branches: Sequence[Branch], weights: FloatArray) -> tuple[Estimate | None, ...]:
+def _zone_levels(
+    known: Known, weights: FloatArray, means: FloatArray, covariances: FloatArray, levels: _Levels, passing: FloatArray
+) -> tuple[Estimate | None, ...]:
     """Each zone's log power over the whole kiln's reference, over the mixture; () for one zone."""
-    layout = known.layout
-    if layout.zones == 1:
+    zones = known.layout.zones
+    if zones == 1:
         return ()
-    out: list[Estimate | None] = []
-    references = [_reference(layout, b.belief, known.shares, known.counted) for b in branches]
-    for zone in range(layout.zones):
-        means, variances = [], []
-        for branch, (value, row) in zip(branches, references, strict=True):
-            direction = -row
-            direction[zone] += 1.0
-            means.append(float(branch.belief.mean[zone]) - value + branch.passing)
-            variances.append(max(float(direction @ branch.belief.covariance @ direction), 1e-8))
-        out.append(_mixed(weights, np.array(means), np.array(variances)))
-    return tuple(out)
+    directions = np.repeat(-levels.rows[:, None, :], zones, axis=1)
+    directions[:, range(zones), range(zones)] += 1.0
+    values = means[:, :zones] - levels.references[:, None] + passing[:, None]
+    variances = np.maximum(((directions @ covariances) * directions).sum(axis=2), 1e-8)
+    return tuple(mixed(weights, values[:, zone], variances[:, zone]) for zone in range(zones))
 
 
 def _own(level: Estimate, prior: tuple[float, float], after: float) -> Estimate | None:
@@ -268,21 +258,7 @@ def _own(level: Estimate, prior: tuple[float, float], after: float) -> Estimate 
     return Estimate((level.value / after - value / variance) / information, float(1.0 / np.sqrt(information)))
 
 
-def shows_power(measures: Measures) -> bool:
-    """True if the firing says how large the full power is: output logged, or a zone seen at full output."""
-    if measures.output in ("duty", "on-off"):
-        return measures.heat is not None
-    full_seen = measures.heat is not None and measures.heat.full_blocks > 0
-    return full_seen or any(zone is not None for zone in measures.zone_heat)
-
-
-def _basis(measures: Measures) -> Basis:
-    if shows_power(measures):
-        return "duty" if measures.output in ("duty", "on-off") else "full-output climb"
-    return "kept pace" if measures.kept is not None else "none"
-
-
-def _kept_bound(known: Known, branch: Branch, measures: Measures) -> float:
+def _kept_bound(known: Known, branch: Branch, level: float, measures: Measures) -> float:
     """What the hardest kept half hour alone asks of the power (log over the reference), 95 % one-sided.
 
     It rests on the wall and the load, not on how likely a fault is.
@@ -297,8 +273,7 @@ def _kept_bound(known: Known, branch: Branch, measures: Measures) -> float:
     gradient[: layout.zones] = 0.0
     error = max(float(gradient @ belief.covariance @ gradient), 0.0) ** 0.5
     load_share = abs(float(gradient[layout.capacity])) * branch.load_error
-    value, _ = _level(layout, belief, known.shares, known.counted)
-    return value - margin - 1.645 * float(np.hypot(error, load_share) + _BOUND_ERROR)
+    return level - margin - 1.645 * (hypot(error, load_share) + _BOUND_ERROR)
 
 
 def _renewed(known: Known, branches: Sequence[Branch], weights: FloatArray) -> int | None:
@@ -316,6 +291,12 @@ def _end(firing: Firing, match: Match) -> End:
     return firing.end
 
 
+def likely(branches: Sequence[Branch]) -> list[Branch]:
+    """The branches that can change what is said."""
+    least = max(b.belief.log_weight for b in branches) + log(_UNHEARD)
+    return [b for b in branches if b.belief.log_weight > least]
+
+
 def condition_of(
     known: Known,
     priors: Sequence[Belief],
@@ -327,23 +308,26 @@ def condition_of(
 ) -> Condition:
     """Summarise the histories after firing number ``known.index``; ``priors`` are those before it."""
     layout, shares, counted = known.layout, known.shares, known.counted
+    branches = likely(branches)
     logs = np.array([b.belief.log_weight for b in branches])
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
-    levels = np.array([_level(layout, b.belief, shares, counted) for b in branches])
-    values = levels[:, 0] + np.array([b.passing for b in branches])
-    variances = levels[:, 1] + np.array([b.passing_error**2 for b in branches])
+    prior = max(priors, key=lambda b: b.log_weight)
+    beliefs = [*(b.belief for b in branches), prior]
+    means, covariances = np.array([b.mean for b in beliefs]), np.array([b.covariance for b in beliefs])
+    levels = _levels(layout, means, covariances, shares, counted)
+    before = float(levels.values[-1]), float(levels.variances[-1])
+    means, covariances, levels = means[:-1], covariances[:-1], levels.without_last()
+    passing = np.array([b.passing for b in branches])
+    values = levels.values + passing
+    variances = levels.variances + np.array([b.passing_error for b in branches]) ** 2
     errors = np.sqrt(variances)
-    level = replace(_mixed(weights, values, variances), value=quantile(weights, values, errors, 0.5))
+    level = replace(mixed(weights, values, variances), value=quantile(weights, values, errors, 0.5))
     low, high = quantile(weights, values, errors, 0.05), quantile(weights, values, errors, 0.95)
     standing = np.array([b.belief.story.standing + jump_size(layout, b.belief, shares, known.index) for b in branches])
-    prior = max(priors, key=lambda b: b.log_weight)
-    basis = _basis(measures)
-    told = basis in ("duty", "full-output climb") or (basis == "kept pace" and high - low < _WELL_KNOWN)
-    stories = _stories(known, branches, weights)
-    drifts = np.array(
-        [(b.belief.mean[layout.drift], b.belief.covariance[layout.drift, layout.drift]) for b in branches]
-    )
+    basis = basis_of(measures)
+    told = basis in ("current", "duty", "full-output climb") or (basis == "kept pace" and high - low < _WELL_KNOWN)
+    stories = _stories(known, branches, weights, levels.variances)
     best = int(weights.argmax())
     return Condition(
         index=known.index,
@@ -351,10 +335,12 @@ def condition_of(
         reference_firings=counted,
         basis=basis,
         level=level if told else None,
-        drift=_mixed(weights, drifts[:, 0], drifts[:, 1]),
-        zone_levels=_zone_levels(known, branches, weights),
-        power=_own(level, _level(layout, prior, shares, counted), float(levels[best, 1])) if informed else None,
-        at_least=min(low, _kept_bound(known, branches[best], measures)) if basis == "kept pace" else None,
+        drift=mixed(weights, means[:, layout.drift], covariances[:, layout.drift, layout.drift]),
+        zone_levels=_zone_levels(known, weights, means, covariances, levels, passing),
+        power=_own(level, before, float(levels.variances[best])) if informed else None,
+        at_least=min(low, _kept_bound(known, branches[best], float(levels.values[best]), measures))
+        if basis == "kept pace"
+        else None,
         balance=_balance(known, prior, branches[best], measures),
         step=_step(known, stories),
         level_low=low if told else None,
@@ -370,6 +356,6 @@ def condition_of(
         end=_end(firing, known.match),
         short_c=known.match.short_c if known.match.short_c is not None else firing.short_c,
         stories=stories,
-        slow=_mixed(weights, levels[:, 0] - standing, levels[:, 1]),
+        slow=mixed(weights, levels.values - standing, levels.variances),
         renewed_firing=_renewed(known, branches, weights),
     )

@@ -61,10 +61,11 @@ def duty_shares(grid: Grid, drive: Drive) -> FloatArray | None:
 
 def zone_offsets_c(grid: Grid, drive: Drive) -> FloatArray:
     """Median of each zone's temperature less the mean of all, over the heated part above 300 deg C, shape (z,)."""
-    use = np.zeros(grid.mid_s.size, dtype=np.bool_)
-    use[: drive.end] = True
-    use &= grid.mean_c > 300.0
-    if not use.any():
-        use[: max(drive.end, 1)] = True
-    offset = grid.zone_c[use] - grid.mean_c[use][:, None]
-    return np.array([median(offset[:, zone]) for zone in range(offset.shape[1])])
+    zones = grid.zone_c.shape[1]
+    if zones == 1:
+        return np.zeros(1)
+    heated = slice(0, max(drive.end, 1))
+    hot = np.flatnonzero(grid.mean_c[: drive.end] > 300.0)
+    use = hot if hot.size else heated
+    mean_c = grid.mean_c[use]
+    return np.array([median(grid.zone_c[use, zone] - mean_c) for zone in range(zones)])

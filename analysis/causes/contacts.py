@@ -8,8 +8,11 @@ LEAST_RISE_C, LEAST_ABOVE_C = 20.0, 20.0
 LEAST_RISE_UNSEEN_C = 35.0
 """The same where no set point is logged: a relay's sampled state can miss short pulses of heat."""
 
-SOME_SWINGS, MANY_SWINGS = 5, 8
-_WAITING_SHARE = 0.5
+_SEES_PULSES_S, _ALIAS_MINUTES = 10.0, 60.0
+"""A relay sampled more slowly than half its cycle (20 s or so) can read "off" many times running while it pulses, when
+the two beat against each other: such zeros count only if they last longer than a beat does."""
+
+SOME_SWINGS = 5
 
 
 def suspect_welded(case: Case) -> list[Suspicion]:
@@ -20,6 +23,8 @@ def suspect_welded(case: Case) -> list[Suspicion]:
     with_point = free.above_c is not None
     far = free.above_c is not None and free.above_c >= LEAST_ABOVE_C and free.rise_c >= LEAST_RISE_C
     blind = not with_point and free.rise_c >= LEAST_RISE_UNSEEN_C
+    if case.measures.output == "on-off" and case.measures.sample_s > _SEES_PULSES_S:
+        blind &= free.minutes >= _ALIAS_MINUTES
     if not (far or blind):
         return []
     spiked = case.signs.spikes[free.zone] + case.signs.dropouts[free.zone] if case.signs.spikes else 0

@@ -33,7 +33,8 @@ _BALANCE_SAYS_NO = 5.0
 class Deficit:
     """A zone's shortfall: this firing's log odds that it lost power, and its log power against the others if known.
 
-    ``running`` adds up over firings; ``sure`` are the log odds that the zone alone lost power, all considered.
+    ``running`` adds up over firings; ``sure`` are the log odds that the zone alone lost power, all considered; ``far``
+    is how many spreads the plainest of its signs lies beyond what is usual.
     """
 
     zone: int
@@ -42,6 +43,7 @@ class Deficit:
     dead: bool = False
     running: float = 0.0
     sure: float = -9.0
+    far: float = 0.0
 
 
 def _beyond(distance: float | None) -> float:
@@ -80,9 +82,9 @@ def deficits(case: Case) -> list[Deficit]:
     raw = []
     stall = case.measures.no_rise
     for number, (memory, share, full, behind) in enumerate(rows):
-        by_share = _beyond(memory.share.distance(share, _SHARE_SPREAD, enough=3))
-        by_full = _beyond(memory.full.distance(full, _FULL_SPREAD, enough=3))
-        by_lag = _beyond(memory.behind.distance(behind, _BEHIND_SPREAD_C, enough=3))
+        by_share = memory.share.distance(share, _SHARE_SPREAD, enough=3)
+        by_full = memory.full.distance(full, _FULL_SPREAD, enough=3)
+        by_lag = memory.behind.distance(behind, _BEHIND_SPREAD_C, enough=3)
         dead = stall is not None and stall.zone == number and stall.minutes >= _STALL_MINUTES
         # Near the peak a sound but weak kiln stands still too; below red heat only a zone without power does.
         dead &= stall is not None and stall.at_c < _RED_HEAT_C
@@ -95,8 +97,9 @@ def deficits(case: Case) -> list[Deficit]:
             step = Estimate(-(share - memory.share.mean), _SHARE_ERROR)
         if dead:
             step = Estimate(DEAD, 0.3)
-        total = by_share + by_full + by_lag + (4.0 if dead else 0.0)
-        raw.append(Deficit(number, total, step, dead))
+        total = _beyond(by_share) + _beyond(by_full) + _beyond(by_lag) + (4.0 if dead else 0.0)
+        far = max(by_share or 0.0, by_full or 0.0, by_lag or 0.0)
+        raw.append(Deficit(number, total, step, dead, far=far))
     return sorted((_weighed(case, d, raw) for d in raw), key=lambda d: -d.sure)
 
 

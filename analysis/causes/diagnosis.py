@@ -20,7 +20,7 @@ _FAILED_C = 25.0
 
 _TOUCHES_ZONES = {"elements", "element", "thermocouple", "relay", "wiring", "brickwork", "lid", "fuse"}
 _TELLING_C = 400.0
-_GIVES_WAY, _BEHIND = 9.0, 0.0
+_GIVES_WAY, _BEHIND, _QUIET_FIRINGS = 9.0, 0.0, 3
 _POWER_FAULTS = {"open_element", "open_circuit", "lost_phase", "low_supply", "heat_leak", "loose_connection"}
 
 
@@ -128,13 +128,15 @@ def _behind_sudden(worn: Suspicion, sudden: float) -> Suspicion:
 def _reconciled(suspicions: list[Suspicion], *, drifted: bool) -> list[Suspicion]:
     """Let one cause explain what another would claim: drift not told before gives way to a loss or a leak."""
     best = max((s.log_odds for s in suspicions if s.cause in _POWER_FAULTS), default=-9.0)
-    fresh = max((s.log_odds for s in suspicions if s.cause in ("open_circuit", "open_element")), default=-9.0)
+    broken = [s for s in suspicions if s.cause in ("open_circuit", "open_element") and s.log_odds > 0.0]
+    for_good = any(s.urgent for s in broken)
     out = []
     for suspicion in suspicions:
         if suspicion.cause == "thermocouple_drift" and best > -0.5 and not drifted:
             suspicion = replace(suspicion, log_odds=suspicion.log_odds - _GIVES_WAY)
-        if suspicion.cause == "loose_connection" and suspicion.quiet and fresh > 0.0:
-            # What came and went has gone for good: the open circuit explains both.
+        if suspicion.cause == "loose_connection" and broken and suspicion.quiet >= (1 if for_good else _QUIET_FIRINGS):
+            # What came and went has gone for good: the open circuit explains both. Until then a firing or two of less
+            # power is still the same contact.
             suspicion = replace(suspicion, log_odds=suspicion.log_odds - _GIVES_WAY)
         out.append(suspicion)
     return out

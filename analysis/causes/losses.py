@@ -17,7 +17,7 @@ alone (1 element of 8)."""
 STRONGER_THAN_NEW = 0.15
 """A log level above new that no kiln has: the history behind it learned from too little."""
 
-_SURE_OF_ZONE, _ENOUGH = 2.0, 3
+_SURE_OF_ZONE, _ENOUGH, _NO_SIGN = 2.0, 3, 1.0
 _LEARNING_FIRINGS, _VAGUE, _SHOWS = 6, 0.12, -0.25
 _CLEAR_LOGGED, _CLEAR_INFERRED = (1.6, 2.0), (2.5, 4.0)
 """How many times its spread a step must be: barely and plainly clear, with the output logged and without."""
@@ -30,7 +30,8 @@ class Loss:
     """A sudden loss of power as one history tells it: how probable, when, how much in all and by zone.
 
     ``apart`` is the zone that falls short of the others by itself, where the loss rests on that; ``fault`` the step
-    of the single circuit fault the history assumes (`analysis.condition.Story`), "" if it left the size open.
+    of the single circuit fault the history assumes (`analysis.condition.Story`), "" if it left the size open;
+    ``supply`` says that the amps show the volts to be what fell.
     """
 
     probability: float
@@ -42,6 +43,7 @@ class Loss:
     zone: int | None = None
     in_level: bool = True
     fault: str = ""
+    supply: bool = False
 
 
 def losses(case: Case, found: Sequence[Deficit]) -> list[Loss]:
@@ -55,6 +57,8 @@ def losses(case: Case, found: Sequence[Deficit]) -> list[Loss]:
             story.zone_sizes,
             zone=story.zone,
             fault=story.fault,
+            supply=story.kind == "supply",
+            in_level=story.kind != "supply",
         )
         for story in case.condition.stories
         if story.firing is not None and _worth_a_word(story) and not _absurd(case)
@@ -99,7 +103,7 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
         size = min((z.value for z in story.zone_sizes if z is not None), default=0.0)
         seen = next((d for d in found if d.zone == story.zone), None)
         known = len(case.memory.zones) > story.zone and case.memory.zones[story.zone].behind.count >= _ENOUGH
-        if size < _SHOWS and known and seen is not None and max(seen.log_odds, seen.running) <= 0.0:
+        if size < _SHOWS and known and seen is not None and seen.running <= 0.0 and seen.far < _NO_SIGN:
             credit *= 0.3
     return credit
 
@@ -109,7 +113,7 @@ def _clearness(stories: Sequence[Story]) -> float:
     told = []
     for story in stories:
         size = story.loss_size if story.kind == "leak" else story.size
-        if story.kind in ("zone", "all", "leak") and size is not None:
+        if story.kind in ("zone", "all", "leak", "supply") and size is not None:
             told.append((story.probability, abs(size.value), size.error))
     weight = sum(p for p, _, _ in told)
     if weight <= 0.0:
@@ -138,7 +142,7 @@ def _worth_a_word(story: Story) -> bool:
     """Whether a history tells of a loss large enough to be more than the supply's wandering."""
     if story.kind == "zone":
         return min((z.value for z in story.zone_sizes if z is not None), default=0.0) < LEAST_ZONE_STEP
-    return story.kind == "all" and story.size is not None and story.size.value < LEAST_STEP
+    return story.kind in ("all", "supply") and story.size is not None and story.size.value < LEAST_STEP
 
 
 def _absurd(case: Case) -> bool:

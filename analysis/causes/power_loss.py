@@ -203,6 +203,9 @@ def _kept(case: Case, told: Sequence[Loss], found: Sequence[Deficit], *, volts_k
     parts: dict[tuple[Cause, str | None], float] = {}
     circuits: dict[tuple[Cause, str | None], str | None] = {}
     for loss in told:
+        if loss.supply:
+            parts["low_supply", None] = parts.get(("low_supply", None), 0.0) + loss.probability
+            continue
         odds = fault_odds(_candidates(case, loss), loss.total, loss.zones)
         other: Cause = "low_supply" if loss.zone is None else "heat_leak"
         for_other = -50.0

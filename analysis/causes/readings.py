@@ -13,7 +13,7 @@ from analysis.findings import Evidence, Finding
 from analysis.inspection import inspect
 from analysis.measurement import Expected, Measurement
 from config.kiln import Kiln
-from config.logbook import LogbookEntry
+from config.logbook import OPEN_OHM, LogbookEntry
 
 NINETY = 1.645  # an expected range is read as 90 % of a normal distribution
 LEAD_OHM = 0.3  # leads not zeroed add 0.1 to 0.5 ohm (common practice, no source)
@@ -32,8 +32,8 @@ def with_readings(
     Readings at places for which nothing is expected, and other entries, change nothing.
     """
     found = list(findings)
-    if not found:
-        return ()
+    if not found or not any(entry.what == "measured" for entry in entries):
+        return tuple(found)
     measurements = inspect(kiln, condition, found).measurements
     for entry in entries:
         step = place_of(entry, measurements)
@@ -63,10 +63,16 @@ def _weighed(finding: Finding, step: Measurement, entry: LogbookEntry, value: fl
     before = min(0.99, max(0.01, finding.probability))
     odds = before / (1.0 - before) * ratio
     likeliest = max((e for e in (*own, *others)), key=lambda e: _explains([e], step, value))
-    said = f"{value:g} {_SIGNS[entry.quantity or 'ohm']} was read at {step.key}"
+    reading = "Open" if is_open(entry) else f"{value:g} {_SIGNS[entry.quantity or 'ohm']}"
+    said = f"{reading} was read at {step.key}"
     text = f"{said}; {likeliest.case} would read {likeliest.shown}."
     evidence = (*finding.evidence, Evidence(text, ratio > 1.0, log10(ratio)))
     return replace(finding, probability=odds / (1.0 + odds), evidence=evidence)
+
+
+def is_open(entry: LogbookEntry) -> bool:
+    """Return whether an entry says that the meter showed no reading."""
+    return entry.quantity == "ohm" and entry.value is not None and entry.value >= OPEN_OHM
 
 
 def _split(finding: Finding, step: Measurement) -> tuple[list[Expected], list[Expected]]:
@@ -74,8 +80,7 @@ def _split(finding: Finding, step: Measurement) -> tuple[list[Expected], list[Ex
     if finding.cause not in _ELEMENT_CAUSES and finding.cause != "low_supply":
         return [], []
     own = [e for e in step.expected if e.cause == finding.cause]
-    elsewhere = finding.circuit or finding.zone
-    if own and elsewhere is not None and step.key.startswith("circuit ") and elsewhere not in step.where:
+    if own and step.circuit and not (finding.circuit in (None, step.circuit) and finding.zone in (None, step.zone)):
         return [], []  # another circuit's reading says nothing of this one
     if not own and finding.cause == "low_supply" and step.quantity == "ohm":
         own = [e for e in step.expected if e.cause is None]  # low volts leave the ohms as new
@@ -84,6 +89,8 @@ def _split(finding: Finding, step: Measurement) -> tuple[list[Expected], list[Ex
 
 def _explains(cases: Sequence[Expected], step: Measurement, value: float) -> float:
     """Return the mean density of a value over some cases, never below that of a slip."""
+    if step.quantity == "ohm" and value >= OPEN_OHM:
+        return max((1.0 - SLIP if e.shown.startswith("open") else SLIP) for e in cases)
     known = [(e.value, e.low, e.high) for e in cases]
     widest = max([1.0, *(high - low for _, low, high in known if low is not None and high is not None)])
     floor = SLIP / widest

@@ -65,7 +65,7 @@ def test_more_heat_never_means_a_lower_cone(peak, rate, hold):
 
 @given(rate=st.floats(10.0, 300.0))
 def test_cones_stay_in_order_at_every_rate(rate):
-    table = equivalents_c(rate)
+    table = np.array(equivalents_c(rate))
     assert np.all(np.diff(table[np.isfinite(table)]) > 0)
 
 

@@ -125,7 +125,7 @@ def test_a_register_with_an_id_only_still_gives_looks_and_says_what_is_missing()
     [
         ("welded_contact", "relay zone top", "relay"),
         ("thermocouple_fault", "thermocouple zone top", "thermocouple"),
-        ("thermocouple_drift", "thermocouple zone top", "thermocouple"),
+        ("thermocouple_drift", "thermocouple zone top beside", "thermocouple"),
         ("loose_connection", "terminals", "wiring"),
         ("heat_leak", "lid", "brickwork"),
     ],

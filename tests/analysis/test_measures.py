@@ -66,14 +66,15 @@ def test_energy_is_output_times_rated_power_times_supply(fire: Callable[..., Fir
     assert sagging.supply_volts == pytest.approx(228.0)
 
 
-def test_resistance_comes_from_volts_over_amps(fire: Callable[..., FiringLog]) -> None:
+def test_amps_with_everything_closed_are_told_at_nameplate_volts(fire: Callable[..., FiringLog]) -> None:
     log = fire(ramps=((300.0, 1200.0, 10.0),))
     assert log.output is not None
     volts = np.full(log.elapsed_s.size, 236.0)
     amps = np.where(log.output > 0.9, 236.0 / 7.2, 0.0)
+    assert KILN.volts is not None
     _, measures = measure(KILN, replace(log, volts=volts, amps=amps))
-    assert measures.resistance_ohm is not None
-    assert measures.resistance_ohm.value == pytest.approx(7.2, rel=1e-3)
+    assert measures.full_current is not None
+    assert np.exp(measures.full_current.value) == pytest.approx(KILN.volts / 7.2, rel=1e-3)
 
 
 def test_a_zone_that_goes_on_warming_with_no_demand_is_measured(fire: Callable[..., FiringLog]) -> None:

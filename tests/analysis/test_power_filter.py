@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.heat_model import FiringModel, Layout
+from analysis.heat_model import Blur, FiringModel, Layout
+from analysis.mixture import quantile
 from analysis.power_filter import Belief, Hypothesis, Posterior, censored, gauss_newton, pack, prune, unpack
-from analysis.summary import quantile
 
 
 def plain(weight: float, mean: float, jump: str = "none", firing: int | None = None) -> Belief:
@@ -20,7 +20,7 @@ def test_a_linear_observation_is_weighed_as_by_bayes() -> None:
     prior = np.zeros(size)
     covariance = np.eye(size) * 0.04
     model = FiringModel(layout, 0, np.array([0.5, 0.5]), None, np.array([0.1, -0.1]), 0.05)
-    posterior = gauss_newton(prior, covariance, model)
+    (posterior,) = gauss_newton(prior[None], covariance[None], model, Blur(np.ones(1), np.ones(1)))
     # the difference of (share - power) between the zones: prior variance 4 x 0.04, data 0.2 +- 0.05 sqrt 2
     expected = 0.2 * 0.16 / (0.16 + 2 * 0.05**2)
     share, power = layout.share, 0

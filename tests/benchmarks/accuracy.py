@@ -1,10 +1,13 @@
 """Accuracy of the whole analysis on a fleet with known truth: every figure of the bars, side by side with others.
 
     python tests/benchmarks/accuracy.py FLEET [--json OUT] [--jobs N] [--kilns k001,k002] [--less none|output|all]
+        [--oracle]
 
 FLEET holds ``given/``, ``logs/`` and ``truth/``; the truth is used for scoring only. ``--less output`` takes the
 output, volts and amps columns away before judging, ``--less all`` leaves temperature alone; the default prints what
-is lost with each. Needs nothing but the program; the change-point column also needs the ``ruptures`` package.
+is lost with each. ``--oracle`` adds a column for a filter that is told each firing's true power (`accuracy_oracle`):
+what physics leaves to reach. Needs nothing but the program; the change-point column also needs the ``ruptures``
+package.
 """
 
 import argparse
@@ -19,6 +22,7 @@ from pathlib import Path
 
 from accuracy_fleet import Fleet, load
 from accuracy_general import METHODS, facts_of
+from accuracy_oracle import oracle_filter
 from accuracy_scores import Records, score
 
 from analysis.assessment import assess, begin, to_record
@@ -87,37 +91,6 @@ def judge(folder: Path, kilns: list[str], less: str, jobs: int) -> tuple[Records
                 if name != "change point" or importlib.util.find_spec("ruptures"):
                     others[name][kiln] = method(facts)
     return ours, {n: r for n, r in others.items() if r}, seconds
-
-
-def oracle(fleet: Fleet) -> Records:
-    """Records that tell the truth: the ceiling of every score."""
-    from accuracy_fleet import POWER, due
-    from accuracy_scores import CODES
-
-    names = {code: cause for cause, codes in CODES.items() for code in codes}
-    out: Records = {}
-    for kiln, firings in fleet.truth.items():
-        out[kiln] = []
-        for f in firings:
-            found = [x for x in f["faults"] if due(x)]
-            found.sort(key=lambda x: -x.get("power_loss", x.get("loss_vs_reference", 1.0)))
-            out[kiln].append(
-                {
-                    "power_ratio": f[POWER],
-                    "power_low": f[POWER] - 0.02,
-                    "power_high": f[POWER] + 0.02,
-                    "findings": [
-                        {
-                            "cause": names[x["code"]],
-                            "severity": "info" if x["code"] == "OVERLOAD" else "warning",
-                            "zone": x["zone"],
-                            "probability": 0.9 - 0.1 * i,
-                        }
-                        for i, x in enumerate(found)
-                    ],
-                }
-            )
-    return out
 
 
 def _short(value: float | None) -> float | None:
@@ -198,6 +171,7 @@ def main() -> int:
     parser.add_argument("fleet", type=Path)
     parser.add_argument("--json", type=Path, help="write every figure here")
     parser.add_argument("--records", type=Path, help="write the program's records here, one a line")
+    parser.add_argument("--oracle", action="store_true", help="also what a filter told every true power would reach")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--kilns", help="only these, with commas")
     parser.add_argument("--less", choices=[*LESS, "each"], default="each", help="columns to take away first")
@@ -209,7 +183,8 @@ def main() -> int:
     ours, others, seconds = judge(args.fleet, kilns, full, args.jobs)
     columns = {"Coilwatch": score(fleet, ours)}
     columns |= {name: score(fleet, records) for name, records in others.items()}
-    columns["oracle"] = score(fleet, oracle(fleet))
+    if args.oracle:
+        columns["told the power"] = score(fleet, oracle_filter(fleet))
     if args.records:
         lines = [json.dumps(r) for k in kilns for r in ours[k] if r is not None]
         args.records.write_text("\n".join(lines) + "\n", encoding="utf-8")

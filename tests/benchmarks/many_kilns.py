@@ -5,7 +5,8 @@ its small state from firing to firing, give back one line about it. Any engine t
 do; Dask is one that exists, spreads over cores or machines, and reads the same addresses (a folder, or a bucket).
 
     pip install dask fsspec
-    python tests/benchmarks/many_kilns.py sample_logs/logs --register sample_logs/coilwatch.toml --copies 20 --workers 2
+    python tests/benchmarks/many_kilns.py sample_logs/logs --register sample_logs/coilwatch.toml \
+        --logbook sample_logs/logbook.jsonl --copies 20 --workers 2
 
 ``--copies N`` pretends that every kiln stands in N studios, to see how time grows with the number of kilns.
 """
@@ -19,15 +20,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from config.kiln import Kiln
+from config.logbook import LogbookEntry
 from config.settings import load
+from daemon.logbook import entries_between, read_logbook
 
 
 @dataclass(frozen=True)
 class Work:
-    """One kiln and the addresses of its logs: what is sent to a worker. The logs themselves are read there."""
+    """One kiln, the addresses of its logs and its logbook: what a worker is sent. The logs are read there."""
 
     kiln: Kiln
     logs: tuple[str, ...]
+    entries: tuple[LogbookEntry, ...]
 
 
 @dataclass(frozen=True)
@@ -41,7 +45,7 @@ class Line:
     finding: str | None
 
 
-def works(address: str, kilns: tuple[Kiln, ...], copies: int) -> Iterator[Work]:
+def works(address: str, kilns: tuple[Kiln, ...], entries: list[LogbookEntry], copies: int) -> Iterator[Work]:
     """Yield each kiln's work. A kiln's logs lie in the sub-folder (or prefix) of its id."""
     import fsspec
 
@@ -49,8 +53,9 @@ def works(address: str, kilns: tuple[Kiln, ...], copies: int) -> Iterator[Work]:
     for kiln in kilns:
         found = sorted(store.find(f"{root}/{kiln.id}"))
         logs = tuple(store.unstrip_protocol(path) for path in found)
+        own = tuple(entry for entry in entries if entry.kiln == kiln.id)
         for copy in range(copies):
-            yield Work(replace(kiln, id=f"{kiln.id}-{copy}"), logs)
+            yield Work(replace(kiln, id=f"{kiln.id}-{copy}"), logs, own)
 
 
 def judge(work: Work) -> Line:
@@ -69,9 +74,11 @@ def judge(work: Work) -> Line:
         except UnreadableLog:
             unreadable += 1
     firings.sort(key=lambda log: log.started or datetime.max.replace(tzinfo=UTC))
-    state, said = begin(work.kiln), None
+    state, said, before = begin(work.kiln), None, None
     for log in firings:
-        state, said = assess(work.kiln, state, log)
+        since = entries_between(work.entries, before, log.started) if log.started else ()
+        state, said = assess(work.kiln, state, log, since)
+        before = log.started or before
     worst = None if said is None or not said.findings else said.findings[0].cause
     return Line(work.kiln.id, len(firings), unreadable, None if said is None else said.power.value, worst)
 
@@ -84,10 +91,13 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("address", help="folder or bucket with one sub-folder of logs for each kiln")
     parser.add_argument("--register", type=Path, required=True)
+    parser.add_argument("--logbook", type=Path)
     parser.add_argument("--copies", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
     arguments = parser.parse_args()
-    todo = list(works(arguments.address, load(arguments.register).kilns, arguments.copies))
+    kilns = load(arguments.register).kilns
+    entries = read_logbook(arguments.logbook, kilns) if arguments.logbook else []
+    todo = list(works(arguments.address, kilns, entries, arguments.copies))
     began = time.perf_counter()
     with dask.config.set(scheduler="processes", num_workers=arguments.workers):
         lines = dask.bag.from_sequence(todo, npartitions=min(len(todo), arguments.workers * 4)).map(judge).compute()

@@ -85,6 +85,26 @@ def test_208_volts_on_a_240_volt_load_leaves_three_quarters():
     assert solve(net, volts=208.0).total_w == pytest.approx(4131.0, abs=1.0)
 
 
+@pytest.mark.parametrize(("volts", "amps"), [(240.0, 47.9), (208.0, 55.3)])
+def test_an_11_5_kw_kiln_on_one_phase_draws_what_the_sheets_say(volts, amps):
+    # I = P / V: 48 A at 240 V is a nameplate's 11.52 kW; 47.9 and 55.3 A are worked from 11.5 kW.
+    kiln = Kiln("k", volts=volts, circuits=(Circuit("a", element_ohm=(volts**2 / 11500.0,)),))
+    net = network(kiln)
+    assert net is not None
+    assert max(solve(net).line_a.values()) == pytest.approx(amps, abs=0.05)
+
+
+def test_one_maker_s_pairs_for_three_voltages_give_the_same_watts():
+    # A kiln maker's page: a measured pair of elements is 20.8 ohm for 240 V, 17.6 for 220 V, 15.6 for 208 V.
+    watts = []
+    for volts, pair in ((240.0, 20.8), (220.0, 17.6), (208.0, 15.6)):
+        circuit = Circuit("a", elements=2, wiring="parallel", element_ohm=(2 * pair, 2 * pair))
+        net = network(Kiln("k", volts=volts, circuits=(circuit,)))
+        assert net is not None
+        watts.append(solve(net).total_w)
+    assert max(watts) / min(watts) < 1.01
+
+
 # Against ngspice.
 
 SPICE = shutil.which("ngspice")

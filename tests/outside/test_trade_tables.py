@@ -1,4 +1,4 @@
-"""Published trade figures the product rests on: supply, wire, cones, thermocouples."""
+"""Published trade figures the product rests on: supply, wire, cones."""
 
 import math
 
@@ -88,44 +88,3 @@ def test_a_power_loss_is_amplified_in_the_climb_near_peak(loss, power, ramp):
     climb_new = 100.0
     cooling = climb_new * loss / (1 - loss)
     assert math.exp(margin_from_climb(climb_new, cooling, ramp * climb_new)) == pytest.approx(power, abs=0.005)
-
-
-# Thermocouples (ITS-90).
-
-its90 = pytest.importorskip("thermocouple_its90")
-
-
-@pytest.mark.parametrize(
-    ("kind", "temp", "emf_mv"),
-    [  # NIST Monograph 175
-        ("K", 100, 4.096),
-        ("K", 1000, 41.276),
-        ("K", 1222, 49.637),
-        ("N", 1000, 36.256),
-        ("S", 1000, 9.587),
-        ("R", 1200, 13.228),
-    ],
-)
-def test_its_90_points_hold(kind, temp, emf_mv):
-    assert its90.get(kind).emf(temp) == pytest.approx(emf_mv, abs=6e-4)
-
-
-def test_a_wrong_couple_type_misreads_grossly_so_it_is_no_drift():
-    # A K couple on an S input: 300 deg C reads about 1221; an S couple on a K input: 1093 reads about 263.
-    assert its90.TypeS.temperature(its90.TypeK.emf(300.0)) == pytest.approx(1221, abs=2)
-    assert its90.TypeK.temperature(its90.TypeS.emf(1093.0)) == pytest.approx(263, abs=2)
-
-
-def test_a_cold_junction_error_shifts_a_k_couple_about_degree_for_degree_at_peak():
-    # 10 deg C wrong at the terminals: -10.9 deg C on K and -4.6 on S at 1222 deg C.
-    for kind, shift in ((its90.TypeK, 10.9), (its90.TypeS, 4.6)):
-        read = kind.temperature(kind.emf(1222.0) - kind.emf(10.0))
-        assert 1222.0 - read == pytest.approx(shift, abs=0.15)
-
-
-def test_a_half_per_cent_drift_of_a_couple_moves_the_measured_ramp_by_half_a_per_cent_only():
-    def read(true_c):
-        return its90.TypeK.temperature(its90.TypeK.emf(true_c) * 0.995)
-
-    assert 1222.0 - read(1222.0) == pytest.approx(6.8, abs=0.3)
-    assert (read(1222.0) - read(1122.0)) / 100.0 == pytest.approx(0.995, abs=0.003)

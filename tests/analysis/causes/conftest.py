@@ -73,7 +73,6 @@ def make_case():
         )
         signs = signs or Signs(
             swings=(2,) * zones,
-            swing_low_share=(0.1,) * zones,
             behind_zones_c=(1.0,) * zones,
             spikes=(0,) * zones,
             dropouts=(0,) * zones,

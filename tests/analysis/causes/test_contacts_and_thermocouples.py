@@ -7,7 +7,6 @@ from config.logbook import LogbookEntry
 
 QUIET = Signs(
     swings=(2, 1, 2),
-    swing_low_share=(0.1, 0.1, 0.1),
     behind_zones_c=(1.0, 1.0, 1.0),
     spikes=(0, 0, 0),
     dropouts=(0, 0, 0),

@@ -13,7 +13,7 @@ from analysis.findings import Finding
 from analysis.inspection import inspect
 from analysis.measures import Estimate
 from config.kiln import Circuit, Kiln
-from config.logbook import LogbookEntry
+from config.logbook import OPEN_OHM, LogbookEntry
 
 KILN = Kiln(
     "juniper",
@@ -100,3 +100,19 @@ def test_no_single_reading_makes_anything_certain_or_impossible(finding, value):
     before = finding.probability / (1 - finding.probability)
     now = after.probability / (1 - after.probability)
     assert before / MOST * 0.999 <= now <= before * MOST * 1.001
+
+
+def test_another_circuit_named_by_a_number_the_zone_also_has_says_nothing_of_the_suspected_one():
+    circuits = tuple(Circuit(name, "1", 2, "parallel", (27.4, 27.4)) for name in ("1", "2"))
+    kiln = replace(KILN, zones=("1",), circuits=circuits)
+    broken = replace(BROKEN, zone="1", circuit="1")
+    assert with_readings(kiln, None, (broken,), [read(13.8, "circuit 2")]) == (broken,)
+    assert odds(with_readings(kiln, None, (broken,), [read(13.8, "circuit 1")]), "open_element") < 0.1
+
+
+def test_an_open_reading_proves_a_dead_circuit_and_not_one_broken_element_of_a_pair():
+    dead = replace(BROKEN, cause="open_circuit", probability=0.4)
+    after = with_readings(KILN, None, (BROKEN, dead), [read(OPEN_OHM)])
+    assert odds(after, "open_circuit") > 0.9
+    assert odds(after, "open_element") < 0.1
+    assert after[1].evidence[-1].text.startswith("Open was read at circuit top")

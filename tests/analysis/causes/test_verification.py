@@ -1,9 +1,11 @@
 """What is said of a repair by the first firings after it."""
 
 from dataclasses import replace
+from math import log
 
 from analysis.causes.memory import CausesMemory, Repair
-from analysis.verification import proved, verification
+from analysis.climb import Estimate
+from analysis.verification import FULL, proved, verification
 
 
 def after_repair(make_case, *, firings: int, known: bool, memory: CausesMemory | None = None):
@@ -40,3 +42,26 @@ def test_a_new_repair_has_to_be_proved_again(make_case):
     said = verification(case, CausesMemory(repair=Repair(21, "element")), ())
     assert said is not None
     assert "not enough full output" in said
+
+
+def test_a_kiln_known_to_be_short_is_told_however_little_this_firing_shows(make_case):
+    case, memory = after_repair(make_case, firings=1, known=False)
+    short = replace(case, condition=replace(case.condition, level=Estimate(log(0.7), 0.08)))
+    assert verification(short, memory, ()) == "The kiln still gives only 70 % of its power: recheck."
+
+
+def test_a_zone_is_named_only_if_it_is_surely_short(make_case):
+    case, memory = after_repair(make_case, firings=0, known=True)
+    zones = tuple(Estimate(0.0, 0.01) for _ in case.zones)
+    noisy = replace(case, condition=replace(case.condition, zone_levels=(Estimate(-0.11, 0.045), *zones[1:])))
+    assert verification(noisy, memory, ()) == FULL
+    dead = replace(case, condition=replace(case.condition, zone_levels=(Estimate(log(0.66), 0.045), *zones[1:])))
+    assert verification(dead, memory, ()) == f"Zone {case.zones[0]} still gives only 66 % of its power: recheck."
+
+
+def test_a_new_set_that_is_compared_with_nothing_is_not_praised(make_case):
+    case, memory = after_repair(make_case, firings=0, known=True)
+    unsure = replace(case.condition, reference="after repair", renewed=Estimate(-0.1, 0.15))
+    assert "not enough full output" in (verification(replace(case, condition=unsure), memory, ()) or "")
+    told = replace(unsure, renewed=Estimate(-0.01, 0.02))
+    assert verification(replace(case, condition=told), memory, ()) == FULL

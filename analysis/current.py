@@ -1,0 +1,108 @@
+"""What logged amps say of the elements: the current with everything closed, from firing to firing.
+
+Amps are volts over ohms: as the elements age or one of them opens the current falls with the power, while a leak of
+heat, a heavy load and a wrong thermocouple leave it alone, and a poor supply takes only half as much (in logs) from
+the current as from the power.
+"""
+
+import numpy as np
+
+from analysis.climb import Estimate
+from analysis.full_output import Drive
+from analysis.grid import BoolArray, FloatArray, Grid
+from analysis.ranks import median
+from analysis.reading.firing_log import FiringLog
+
+_NO_CURRENT, _NEAR_TOP, _TOP = 0.03, 0.92, 0.99
+_ON_THE_TOP = 0.7
+"""A current read at a moment is nil or that of what is closed, mostly everything; one that is a mean over the time
+between two rows lies anywhere between. So this share of all readings above nil near the highest tells the first."""
+
+_FEWEST_READINGS = 20
+_LEAST_ERROR = 0.006
+"""A clamp's own scatter averages out; what does not is its zero and the wire's ohms at another temperature (log)."""
+
+_COUNTING = 2.0
+"""Moments sampled at even steps tell less than as many drawn at random: their step beats against the relay's cycle."""
+
+_SMALL_OUTPUT, _FAIR_OUTPUT, _WORST_FIT = 0.1, 0.25, 0.03
+
+
+def full_current(log: FiringLog, grid: Grid, drive: Drive, volts: float | None) -> Estimate | None:
+    """Log of the amps with every circuit closed (at ``volts`` where volts are logged); None where they cannot be told.
+
+    All lines together. One line of a three-phase supply tells of two thirds of the circuits and not by how much, so
+    a single column is used only of a kiln on one phase: the caller says so by calling.
+    """
+    if log.amps is None:
+        return None
+    amps: FloatArray = log.amps.sum(axis=1)
+    if log.volts is not None and volts:
+        amps = amps * (volts / np.where(log.volts > 0.0, log.volts, np.nan))
+    known: BoolArray = np.isfinite(amps)
+    bins = np.minimum((log.elapsed_s / grid.step_s).astype(np.intp), grid.mid_s.size - 1)
+    together: BoolArray = known.copy()
+    if log.output is not None:
+        # while one zone waits what flows is the others' alone
+        asked = log.output if log.output_kind == "on-off" else drive.output[bins]
+        together &= np.all(asked > _FAIR_OUTPUT, axis=1)
+    if np.count_nonzero(together) < _FEWEST_READINGS:
+        return None
+    top = float(np.quantile(amps[together], _TOP))
+    if top <= 0.0:
+        return None
+    flowing = together & (amps > _NO_CURRENT * top)
+    near = flowing & (amps > _NEAR_TOP * top)
+    count = np.count_nonzero(near)
+    if count > max(_ON_THE_TOP * np.count_nonzero(flowing), _FEWEST_READINGS):
+        return _middle(amps[near])
+    if log.output is not None:
+        if log.output_kind == "duty":
+            return _by_output(amps, known, bins, drive.output)
+        return _by_time_on(amps[known & (bins < drive.end)], log.output[known & (bins < drive.end)])
+    at_full = known & np.all(drive.full, axis=1)[bins]
+    if np.count_nonzero(at_full) < _FEWEST_READINGS or median(amps[at_full]) < _NEAR_TOP * top:
+        # nothing carries more than full output: then it was none
+        return None
+    return _middle(amps[at_full])
+
+
+def _middle(amps: FloatArray) -> Estimate | None:
+    """Log of the median with its error."""
+    middle = median(amps)
+    if middle <= 0.0:
+        return None
+    spread = 1.4826 * median(np.abs(amps - middle)) / middle
+    return Estimate(float(np.log(middle)), float(np.hypot(spread / np.sqrt(amps.size), _LEAST_ERROR)))
+
+
+def _by_output(amps: FloatArray, known: BoolArray, bins: np.ndarray, output: FloatArray) -> Estimate | None:
+    """Log of the current at full output from its mean in each bin over the zones' outputs there (least squares)."""
+    count = np.bincount(bins[known], minlength=output.shape[0])
+    means = np.bincount(bins[known], amps[known], minlength=output.shape[0]) / np.maximum(count, 1)
+    use = (count > 0) & np.isfinite(output).all(axis=1) & (output.mean(axis=1) > _SMALL_OUTPUT)
+    if np.count_nonzero(use) < _FEWEST_READINGS:
+        return None
+    rows, seen = output[use], means[use]
+    normal = rows.T @ rows
+    normal += 1e-3 * float(np.trace(normal)) / normal.shape[0] * np.eye(normal.shape[0])
+    by_zone = np.linalg.solve(normal, rows.T @ seen)
+    total = float(by_zone.sum())
+    if total <= 0.0:
+        return None
+    scatter = float(np.sqrt(np.mean((seen - rows @ by_zone) ** 2)))
+    ones = np.ones(normal.shape[0])
+    error = scatter * float(np.sqrt(ones @ np.linalg.solve(normal, ones))) / total
+    return Estimate(float(np.log(total)), float(np.hypot(error, _LEAST_ERROR))) if error < _WORST_FIT else None
+
+
+def _by_time_on(amps: FloatArray, on: FloatArray) -> Estimate | None:
+    """Log of the current at full output as mean amps over the share of moments at which the relays were closed."""
+    if amps.size < _FEWEST_READINGS:
+        return None
+    share = float(np.nanmean(on))
+    mean = float(amps.mean())
+    if share <= _SMALL_OUTPUT or mean <= 0.0:
+        return None
+    error = _COUNTING * float(np.sqrt((1.0 - share) / (share * on.size)))
+    return Estimate(float(np.log(mean / share)), float(np.hypot(error, _LEAST_ERROR)))

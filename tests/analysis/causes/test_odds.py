@@ -1,0 +1,43 @@
+"""Odds among rivals: causes that explain the same evidence share it, and nothing at all stays possible."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.causes.case import Suspicion
+from analysis.causes.odds import RIVALS, among_rivals, log_odds_of, probability
+from analysis.findings import CAUSES
+
+ODDS = st.floats(-20.0, 20.0)
+
+
+def test_every_cause_competes_in_exactly_one_set():
+    """A cause in none would be dropped in silence."""
+    assert sorted(cause for rivals in RIVALS for cause in rivals) == sorted(CAUSES)
+
+
+@given(st.lists(ODDS, min_size=1, max_size=5))
+def test_rivals_share_less_than_certainty_and_the_stronger_gets_more(odds):
+    suspicions = [Suspicion(cause="open_circuit", log_odds=each, zone=str(n)) for n, each in enumerate(odds)]
+    ranked = among_rivals(suspicions)
+    shares = [share for _, share in ranked]
+    assert sum(shares) < 1.0 or sum(shares) == pytest.approx(1.0)
+    assert [each.log_odds for each, _ in ranked] == pytest.approx(sorted(odds, reverse=True), abs=1e-9)
+
+
+@given(ODDS)
+def test_a_lone_suspicion_has_the_probability_of_its_own_odds(odds):
+    ((_, share),) = among_rivals([Suspicion(cause="heat_leak", log_odds=odds)])
+    assert share == pytest.approx(probability(odds))
+    if -10.0 < odds < 10.0:
+        assert log_odds_of(share) == pytest.approx(odds, abs=1e-6)
+
+
+def test_causes_that_explain_different_things_do_not_take_from_each_other():
+    alone = dict(among_rivals([Suspicion(cause="element_ageing", log_odds=1.0)]))
+    both = dict(
+        among_rivals(
+            [Suspicion(cause="element_ageing", log_odds=1.0), Suspicion(cause="thermocouple_fault", log_odds=3.0)]
+        )
+    )
+    assert both[next(iter(alone))] == next(iter(alone.values()))
