@@ -10,6 +10,7 @@ from typing import Literal
 What = Literal["replaced", "repaired", "measured", "note"]
 Part = Literal["elements", "element", "relay", "fuse", "thermocouple", "wiring", "lid", "brickwork", "supply"]
 Quantity = Literal["ohm", "amp", "volt"]
+OPEN_OHM = 1e6  # an ohm reading from here on is "open": no heating wire, relay contact or couple reads so much
 
 
 @dataclass(frozen=True, slots=True)

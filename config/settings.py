@@ -191,7 +191,7 @@ def _read(file: Path) -> tuple[str, dict[str, Any]]:
     except OSError as error:
         raise SettingsError(f"{file}: cannot be read ({error.strerror}). Check that it is a readable file.") from None
     try:
-        text = raw.decode("utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+        text = _decoded(raw)
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise SettingsError(f"{file}:{line}: the text is not UTF-8. Save the file as UTF-8 in your editor.") from None
@@ -202,10 +202,10 @@ def _read(file: Path) -> tuple[str, dict[str, Any]]:
         at = _AT_LINE.search(said)
         line = int(at[1]) if at else text.count("\n") + 1
         what = _AT_LINE.sub("", said).removesuffix(" (at end of document)")
-        raise SettingsError(
-            f"{file}:{line}: this is not TOML: {what}. "
-            "Text stands in quotes, numbers with a point, true and false in lower case."
-        ) from None
+        rule = "Text stands in quotes, numbers with a point, true and false in lower case."
+        if "\\" in "".join(text.splitlines()[line - 1 : line]):
+            rule = "A path with \\ stands in single quotes, or is written with / instead."
+        raise SettingsError(f"{file}:{line}: this is not TOML: {what}. {rule}") from None
 
 
 def _refuse_unknown_environment(file: Path) -> None:
@@ -219,19 +219,27 @@ def _refuse_unknown_environment(file: Path) -> None:
             raise SettingsError(f"{file} or the environment: {variable}: there is no such setting.{hint}")
 
 
+def _decoded(raw: bytes) -> str:
+    """Return the text of a file an editor wrote, with or without byte order mark."""
+    return raw.decode("utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+
+
 def _from_secrets(folder: Path) -> dict[str, Any]:
-    """Return the secrets folder as nested tables: the file ``alerts__targets__phone`` holds one value."""
+    """Return the secrets folder as nested tables: the file ``alerts__targets__phone`` holds one value.
+
+    An editor that puts ``.txt`` behind every name, or writes UTF-16, is no obstacle.
+    """
     tables: dict[str, Any] = {}
     try:
         files = sorted(entry for entry in folder.iterdir() if entry.is_file() and "__" in entry.name)
     except OSError:
         return tables  # a secrets folder is not required
     for entry in files:
-        path = entry.name.removeprefix(PREFIX).lower().split("__")
+        path = entry.name.removeprefix(PREFIX).lower().removesuffix(".txt").split("__")
         if path[0] not in SettingsFile.model_fields:
             raise SettingsError(f"{entry}: there is no such setting. {did_you_mean(SettingsFile, (path[0],))}")
         try:
-            value = entry.read_bytes().decode("utf-8-sig").strip()
+            value = _decoded(entry.read_bytes()).strip()
         except (OSError, UnicodeDecodeError):
             raise SettingsError(f"{entry}: this secret cannot be read. It should be a small UTF-8 text file.") from None
         here = tables

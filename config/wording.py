@@ -31,6 +31,7 @@ CauseName = Literal[
 ]
 After = Literal["verification", "compare", "none"]
 SHIPPED = Path(__file__).parent / "wording"
+CIRCUIT_PLACE = "in circuit "  # how a finding's circuit is told as a place
 LONGEST_FILE = 64 * 1024
 
 
@@ -42,9 +43,10 @@ class WordingError(SettingsError):
 class CauseWording:
     """What is said of one cause. Sentences may hold ``{c:1222}``/``{dc:60}``; ``headline`` holds ``{where}``.
 
+    ``headline_circuit``, where there is one, is the headline for one known circuit and holds ``{name}``.
     ``first_look`` is what to look at first, ``deciding`` the reading that tells the cause from its rivals.
-    ``parts`` are what the trade would bring; ``after`` says how the repair is proved: by a verification firing, by
-    comparing the next ordinary firing, or not at all.
+    ``parts`` are what the trade brings beside the counted parts. ``after`` says how the repair is proved: by a
+    verification firing, by comparing the next ordinary firing, or not at all.
     """
 
     title: str
@@ -60,9 +62,12 @@ class CauseWording:
     cautions: tuple[str, ...]
     parts: tuple[str, ...]
     after: After
+    headline_circuit: str = ""
 
     def headline_at(self, where: str) -> str:
-        """Return the headline for a place such as ``of zone top`` (may be empty)."""
+        """Return the headline for a place such as ``in zone top`` or ``in circuit 2`` (may be empty)."""
+        if self.headline_circuit and where.startswith(CIRCUIT_PLACE):
+            return self.headline_circuit.replace("{name}", where.removeprefix(CIRCUIT_PLACE))
         return " ".join(self.headline.replace("{where}", where).split()).replace(" :", ":")
 
 
@@ -111,6 +116,7 @@ class Measuring:
     methods: Mapping[str, Method]
     tools: Notes
     coils_out: Notes
+    comparison: Notes
     reconnecting: Notes
     verification: Notes
     verification_source: str
@@ -195,6 +201,7 @@ def _cause(raw: Mapping[str, Any], where: str) -> CauseWording:
     values: dict[str, Any] = {
         field.name: _sentences(raw, field.name, where) if field.name in lists else raw[field.name]
         for field in fields(CauseWording)
+        if field.name in raw
     }
     return CauseWording(**values)
 
@@ -223,6 +230,7 @@ def _measuring(raw: Mapping[str, Any]) -> Measuring:
         methods=methods,
         tools=notes("tools"),
         coils_out=notes("coils_out"),
+        comparison=notes("comparison"),
         reconnecting=notes("reconnecting"),
         verification=notes("verification"),
         verification_source=raw["verification"]["source"],

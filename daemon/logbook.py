@@ -101,6 +101,13 @@ def format_line(entry: LogbookEntry) -> str:
     return json.dumps(known, ensure_ascii=False)
 
 
+def entries_between(
+    entries: Sequence[LogbookEntry], after: datetime | None, until: datetime
+) -> tuple[LogbookEntry, ...]:
+    """Return the logbook entries made after one firing started and before the next did."""
+    return tuple(entry for entry in entries if (after is None or entry.at > after) and entry.at <= until)
+
+
 def standing(entries: Iterable[LogbookEntry]) -> tuple[LogbookEntry, ...]:
     """Return the entries that count, oldest first: without those withdrawn and without the withdrawals."""
     listed = sorted(entries, key=lambda entry: entry.at)
@@ -156,7 +163,7 @@ def checked(entry: LogbookEntry, kiln: Kiln) -> LogbookEntry:
         if not low <= entry.value <= high:
             raise LogbookError(
                 f"value: {entry.value:g} {entry.quantity} cannot be right for a kiln. Give ohm, amp or volt, "
-                "not kilohm or milliamp; note an open circuit as a note."
+                "not kilohm or milliamp; an open circuit is: measured open."
             )
         if not entry.where:
             raise LogbookError('where: say where it was measured, such as "circuit top" or "L1-L2".')

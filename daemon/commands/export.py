@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -51,12 +52,12 @@ def run(args: argparse.Namespace) -> int:
         kilns = settings.kilns if args.kiln is None else (settings.kiln(args.kiln),)
     except KeyError as fault:
         raise CommandError(str(fault.args[0])) from None
-    db = open_store(settings.folders.database)
-    histories = [history_of(db, settings, kiln) for kiln in kilns]
     made: dict[str, bytes] = {}
-    if args.case:
-        made[f"{_stem(histories[0])}.zip"] = _case(args, settings, db, histories[0])
-    else:
+    with closing(open_store(settings.folders.database)) as db:
+        histories = [history_of(db, settings, kiln) for kiln in kilns]
+        if args.case:
+            made[f"{_stem(histories[0])}.zip"] = _case(args, settings, db, histories[0])
+    if not args.case:
         made = {
             name: text.encode("utf-8", "replace")
             for name, text in tables(histories, load_wording(settings.folders.wording)).items()

@@ -4,11 +4,13 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
-from config.logbook import LogbookEntry, Part, Quantity, What
+from config.logbook import OPEN_OHM, LogbookEntry, Part, Quantity, What
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -20,6 +22,7 @@ EXAMPLES = """examples:
   coilwatch log juniper replaced elements --note "full set"
   coilwatch log juniper replaced relay --zone top --at 2026-04-06
   coilwatch log juniper measured 13.9 ohm --where "circuit top"
+  coilwatch log juniper measured open --where "circuit top"     the meter showed no reading
   coilwatch log juniper note "lid hinge is loose"
   coilwatch log juniper undo 3f9a1c22be       takes an entry back (by another entry; nothing is erased)
   coilwatch log juniper list
@@ -27,6 +30,8 @@ EXAMPLES = """examples:
 With something left out it asks, at a terminal; in a script it says what is missing."""
 WHATS: tuple[str, ...] = (*get_args(What), "undo", "list", "read")
 ASK_AT_MOST = 3
+SLACK = timedelta(days=1)  # a day has begun somewhere else already, or the clock is a little off
+OPEN_WORDS = frozenset({"open", "ol", "o.l", "o.l.", "o/l"})  # as a person or a meter says it
 Ask = Callable[[str], str]
 
 
@@ -65,7 +70,9 @@ def run(args: argparse.Namespace) -> int:
 
     settings = load(args.settings)
     try:
-        return _do(args, settings, settings.kiln(args.kiln), open_store(settings.folders.database))
+        kiln = settings.kiln(args.kiln)
+        with closing(open_store(settings.folders.database)) as db:
+            return _do(args, settings, kiln, db)
     except KeyError as fault:
         raise CommandError(str(fault.args[0])) from None
     except (LogbookError, Unanswered) as fault:
@@ -88,7 +95,7 @@ def _do(args: argparse.Namespace, settings: "Settings", kiln: "Kiln", db: "Datab
 def _entry(args: argparse.Namespace, kiln: "Kiln", what: str, ask: Ask | None) -> LogbookEntry:
     """Return the entry that the words, the flags and, at a terminal, the answers make."""
     from daemon import clock
-    from daemon.logbook import checked, when
+    from daemon.logbook import LogbookError, checked, when
 
     known = _from_words(args, what)
     if what in ("replaced", "repaired"):
@@ -98,12 +105,18 @@ def _entry(args: argparse.Namespace, kiln: "Kiln", what: str, ask: Ask | None) -
     elif what == "measured":
         known["quantity"] = known["quantity"] or _answer(ask, "What was measured?", get_args(Quantity), "--quantity")
         if known["value"] is None:
-            known["value"] = _number(_answer(ask, "What did it read?", (), "--value"))
+            said = _answer(ask, "What did it read? (a number, or: open)", (), "--value")
+            known["value"] = OPEN_OHM if said.casefold() in OPEN_WORDS else _number(said)
         places = [f"circuit {circuit.name}" for circuit in kiln.circuits]
+        if known["circuit"] and not known["where"]:
+            known["where"] = f"circuit {known['circuit']}"
         known["where"] = known["where"] or _answer(ask, "Where?", places, "--where", free=True)
     elif not known["note"]:
         known["note"] = _answer(ask, "The note:", (), "the note's text")
-    at = when(args.at, kiln.time_zone) if args.at else clock.now().replace(microsecond=0)
+    now = clock.now().replace(microsecond=0)
+    at = when(args.at, kiln.time_zone) if args.at else now
+    if at > now + SLACK:
+        raise LogbookError(f"at: {args.at} lies in the future. Write the day it was done; leave --at out for now.")
     return checked(LogbookEntry(kiln=kiln.id, at=at, what=what, **known), kiln)  # type: ignore[arg-type]  # checked by argparse's choices
 
 
@@ -119,9 +132,13 @@ def _from_words(args: argparse.Namespace, what: str) -> dict[str, Any]:
         return known
     for word in words:
         if what in ("replaced", "repaired") and word in get_args(Part):
+            if known["part"] not in (None, word):
+                raise LogbookError(f"{known['part']} and {word}: write one entry for each part.")
             known["part"] = word
         elif what == "measured" and word in get_args(Quantity):
             known["quantity"] = word
+        elif what == "measured" and word.casefold() in OPEN_WORDS:
+            known["value"], known["quantity"] = OPEN_OHM, "ohm"
         elif what == "measured" and known["value"] is None:
             known["value"] = _number(word)
         else:
@@ -206,7 +223,7 @@ def _write(
     from daemon.report import shown
 
     for entry in fresh:
-        print(f"{entry.id}  {shown.day(entry.at, settings.studio.time_zone)}  {shown.plain(shown.entry(entry))}")
+        print(f"{entry.id}  {shown.day(entry.at, _zone(settings, kiln))}  {shown.plain(shown.entry(entry))}")
         for line in _at_once(settings, kiln, db, entry):
             print(f"            {line}")
     if not fresh:
@@ -221,6 +238,7 @@ def _at_once(settings: "Settings", kiln: "Kiln", db: "Database", entry: LogbookE
     if entry.what != "measured":
         return []
     from config.units import render
+    from daemon.report import shown
     from daemon.report.gather import history_of
     from daemon.report.reading_fit import fits, since_newest_firing
     from daemon.report.readings_table import inspection_of
@@ -229,8 +247,17 @@ def _at_once(settings: "Settings", kiln: "Kiln", db: "Database", entry: LogbookE
     newest = history.latest.started if history.latest else None
     if not since_newest_firing([entry], newest):
         return []  # what was read before belongs to the state the kiln had then
-    said = fits(entry, inspection_of(history).measurements)
-    return [render(said, settings.studio.temperature_unit)] if said else []
+    expected = inspection_of(history).measurements
+    said = fits(entry, expected, {finding.cause for finding in history.findings})
+    if said:
+        return [render(said, settings.studio.temperature_unit)]
+    places = dict.fromkeys(m.key for m in expected if m.quantity == entry.quantity and m.expected)
+    known = f" Known places: {', '.join(places)}." if places else ""
+    return [f"Kept, but nothing is expected at {shown.plain(entry.where or '', 60)!r}: it moves no odds.{known}"]
+
+
+def _zone(settings: "Settings", kiln: "Kiln") -> str:
+    return kiln.time_zone or settings.studio.time_zone
 
 
 def _list(args: argparse.Namespace, settings: "Settings", kiln: "Kiln", db: "Database") -> int:
@@ -243,7 +270,7 @@ def _list(args: argparse.Namespace, settings: "Settings", kiln: "Kiln", db: "Dat
         print(json.dumps([_as_json(entry) for entry in entries], ensure_ascii=False))
         return 0
     for entry in entries:
-        print(f"{entry.id}  {shown.day(entry.at, settings.studio.time_zone)}  {shown.plain(shown.entry(entry))}")
+        print(f"{entry.id}  {shown.day(entry.at, _zone(settings, kiln))}  {shown.plain(shown.entry(entry))}")
     if not entries:
         print(f"The logbook of {kiln.title} is empty.")
     return 0

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -44,8 +45,8 @@ def written(args: argparse.Namespace, *, which: int) -> int:
     settings = load(args.settings)
     try:
         kilns = settings.kilns if args.kiln is None else (settings.kiln(args.kiln),)
-        db = open_store(settings.folders.database)
-        changed = write_reports(db, settings, [kiln.id for kiln in kilns], clock.now())
+        with closing(open_store(settings.folders.database)) as db:
+            changed = write_reports(db, settings, [kiln.id for kiln in kilns], clock.now())
         places = [pages_of(settings, kiln)[which] for kiln in kilns]
         if which == 0 and args.kiln is None:
             places.append(settings.folders.reports / "index.html")

@@ -2,10 +2,14 @@
 
 import argparse
 import json
+from contextlib import closing
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analysis.findings import Finding
     from analysis.measurement import Inspection
     from config.settings import Settings
 
@@ -45,31 +49,44 @@ def _in_short(args: argparse.Namespace) -> None:
     from config.settings import load
     from daemon.report.gather import history_of
     from daemon.report.readings_table import inspection_of
+    from daemon.report.visit_sheet import needed
     from daemon.report.write import pages_of
     from daemon.store.database import open_store
 
     settings = load(args.settings)
     kiln = settings.kiln(args.kiln)
-    found = inspection_of(history_of(open_store(settings.folders.database), settings, kiln))
+    with closing(open_store(settings.folders.database)) as db:
+        history = history_of(db, settings, kiln)
+    causes = [finding for finding in history.findings if finding.severity != "info"]
+    found = needed(inspection_of(history), causes)
     if args.json:
         told = asdict(found)
         print(json.dumps({"page": str(pages_of(settings, kiln)[1]), **told}, ensure_ascii=False))
         return
-    _print(found, settings)
+    _print(found, causes, settings)
 
 
-def _print(found: "Inspection", settings: "Settings") -> None:
+def _print(found: "Inspection", causes: "Sequence[Finding]", settings: "Settings") -> None:
     from config.units import render
     from config.wording import load as load_wording
+    from daemon.report.readings_table import blocks_of
     from daemon.report.shown import plain
+    from daemon.report.visit_sheet import also_bring
 
     unit = settings.studio.temperature_unit
-    print(f"\n{load_wording(settings.folders.wording).cautions.short}")
+    words = load_wording(settings.folders.wording)
+    print(f"\n{words.cautions.short}")
     print("\nBring:" if found.parts else "\nBring nothing beforehand: measure first.")
     for part in found.parts:
         print(f"  {part.count} x {plain(part.what)}{'' if part.certain else ' (in case)'}")
+    also = also_bring(causes, words)
+    if also:
+        print(f"  also: {plain('; '.join(also))}")
     print("\nMeasure first:")
-    for step in found.measurements[:FIRST]:
-        print(f"  {step.order}. {plain(render(step.where, unit))}")
-        for expected in step.expected:
-            print(f"       {plain(expected.case)}: {render(expected.shown, unit)}")
+    rows = [(block, row) for block in blocks_of(found, causes)[0] for row in block.rows]
+    for block, row in rows[:FIRST]:
+        place = row.label if block.quantity == "look" else f"{block.head} at {row.label}, {block.where}"
+        live = " (live work: licensed person only)" if block.live else ""
+        print(f"  {row.number}. {plain(render(place, unit))}{live}")
+        for cell in (cell for cell in row.cells if cell.text not in ("", "as new")):
+            print(f"       {plain(cell.case)}: {render(cell.text, unit)}{' (suspected)' if cell.suspected else ''}")

@@ -1,5 +1,7 @@
 """Chart: the power ratio over firings, with its interval, the firings' own evidence, threshold and outlook."""
 
+from collections.abc import Sequence
+
 from matplotlib.axes import Axes
 
 from analysis.assessment import Assessment
@@ -8,11 +10,12 @@ from daemon.report import ink, shown
 from daemon.report.axes import draw_repairs, lettered, number, over_firings, repair_notes
 from daemon.report.history import KilnHistory
 from daemon.report.sheet import Chart, Draw, Table, chart
-from daemon.report.verdict import in_firings, shows_wear
+from daemon.report.verdict import in_firings, shows_wear, too_few
 
 UNIT = "per cent of the reference power, by firing number and date"
 FLOOR = 50.0  # the same scale for every kiln, per cent; it goes down only where a kiln does
-CEILING = 112.0
+CEILING = 112.0  # and up only where an interval does
+HIGHEST = 150.0
 CROWDED = 300  # firings beyond which single intervals would only blacken the paper; the band still shows them
 LONGEST_AHEAD = 60.0  # firings of outlook drawn; beyond that "no end in sight" is as good
 
@@ -38,10 +41,12 @@ def draw_power(history: KilnHistory) -> Draw:
     def draw(axes: Axes, narrow: bool) -> None:  # noqa: FBT001 - the form of every drawing
         outlook = judged[-1].outlook
         ahead = _ahead(judged[-1], outlook, len(judged)) if outlook else 0.0
-        axes.set_ylim(_floor(judged), CEILING)
+        ceiling = ceiling_of(judged)
+        axes.set_ylim(_floor(judged), ceiling)
         over_firings(axes, history, narrow=narrow, ahead=ahead)
-        axes.set_yticks([tick for tick in range(0, 111, 10) if tick >= _floor(judged)])
-        axes.set_yticklabels([f"{tick}" for tick in range(0, 111, 10) if tick >= _floor(judged)])
+        ticks = [tick for tick in range(0, int(HIGHEST), 10) if _floor(judged) <= tick < ceiling]
+        axes.set_yticks(ticks)
+        axes.set_yticklabels([f"{tick}" for tick in ticks])
         axes.axhline(100, color=ink.RULE.light, linewidth=1.0)
         _condition(axes, history)
         _own_evidence(axes, judged)
@@ -66,6 +71,12 @@ def _floor(judged: list[Assessment]) -> float:
     seen = [x for said in judged for x in (said.power.low, said.firing_power.value) if x is not None]
     lowest = 100 * min(seen, default=1.0)
     return FLOOR if lowest >= FLOOR else max(0.0, 10 * ((lowest - 5) // 10))
+
+
+def ceiling_of(judged: Sequence[Assessment]) -> float:
+    """Return the scale's upper end: the same for every kiln, but no interval is cut off."""
+    highest = max((100 * said.power.high for said in judged if said.power.high is not None), default=0.0)
+    return min(HIGHEST, max(CEILING, highest + 2.0))
 
 
 def _ahead(said: Assessment, outlook: Outlook, firings: int) -> float:
@@ -177,6 +188,9 @@ def _says(history: KilnHistory) -> str:
     last = judged[-1]
     if first is None:
         return f"{len(judged)} firings, none with enough full output to tell the power."
+    if too_few(history):
+        few = f"{len(judged)} firing{'s' if len(judged) > 1 else ''} so far"
+        return f"{few}: they are the 100 % that later firings will be compared with."
     text = _course(history, first, last)
     text += f"The replacement threshold is {shown.percent(history.kiln.replace_at_power)}."
     if last.power.value is not None and last.power.value < history.kiln.replace_at_power:

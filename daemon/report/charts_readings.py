@@ -1,11 +1,12 @@
 """Chart: ohms measured by hand, circuit by circuit, against what new and worn elements would read."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from matplotlib.axes import Axes
 
 from analysis.circuits import circuit_ohm
-from config.logbook import LogbookEntry
+from config.logbook import OPEN_OHM, LogbookEntry
 from daemon.report import ink, shown
 from daemon.report.axes import below_axis
 from daemon.report.history import KilnHistory
@@ -30,14 +31,20 @@ def readings(history: KilnHistory) -> list[Reading]:
     found = []
     by_name = {circuit.name: circuit for circuit in history.kiln.circuits}
     for entry in history.logbook:
-        if entry.what != "measured" or entry.quantity != "ohm" or entry.value is None:
-            continue
+        if entry.what != "measured" or entry.quantity != "ohm" or entry.value is None or entry.value >= OPEN_OHM:
+            continue  # an open circuit has no place on a scale of ohms; the logbook's table shows it
         name = entry.circuit or (entry.where or "").removeprefix("circuit ").strip()
         circuit = by_name.get(name)
         new = None if circuit is None else circuit_ohm(history.kiln, circuit)
         if new is not None:
             found.append(Reading(name, entry, entry.value, new))
     return found
+
+
+def renewed_at(history: KilnHistory) -> datetime | None:
+    """Return when the last whole set of elements went in; readings before it are of other wire."""
+    sets = (e.at for e in history.logbook if e.what == "replaced" and e.part == "elements" and e.zone is None)
+    return max(sets, default=None)
 
 
 def readings_chart(history: KilnHistory, key: str = "readings") -> Chart | None:
@@ -66,8 +73,11 @@ def readings_chart(history: KilnHistory, key: str = "readings") -> Chart | None:
             below_axis(axes, float(position), f"new {new:.1f} Ω")
 
     last = {r.circuit: r for r in found}
+    renewed = renewed_at(history)
+    zone = history.studio.time_zone
     said = "; ".join(
         f"circuit {shown.plain(name, 30)} {r.value:g} Ω, {100 * (r.value / r.new - 1):+.0f} % against {r.new:.1f} Ω new"
+        + (f" ({shown.day(r.entry.at, zone)}, before the new elements)" if renewed and r.entry.at < renewed else "")
         for name, r in last.items()
     )
     return chart(

@@ -44,7 +44,7 @@ def _zone_names(history: KilnHistory) -> list[str]:
 def _powers(history: KilnHistory, name: str) -> Points:
     points: Points = []
     for said in history.judged:
-        ratio: PowerRatio | None = next((z.power for z in said.zones if z.zone == name), None)
+        ratio = next((z.power for z in said.zones if z.zone == name and shown.zone_known(z)), None)
         if ratio is not None and ratio.value is not None:
             points.append((number(said), ratio.value, ratio.low, ratio.high))
     return points
@@ -111,8 +111,11 @@ def _chart(history: KilnHistory, key: str, heading: str, by_zone: dict[str, Poin
 
 
 def _says(by_zone: dict[str, Points]) -> str:
-    last = {name: points[-1][1] for name, points in by_zone.items() if points}
-    listed = ", ".join(f"zone {shown.plain(name, 30)} {shown.percent(value)}" for name, value in last.items())
+    newest = {name: points[-1] for name, points in by_zone.items() if points}
+    last = {name: value for name, (_, value, _, _) in newest.items()}
+    listed = "; ".join(
+        f"zone {shown.plain(name, 30)}: {shown.of_zone(PowerRatio(*point[1:]))}" for name, point in newest.items()
+    )
     weakest = min(last, key=lambda name: last[name])
     alike = len(last) > 1 and max(last.values()) - last[weakest] < ALIKE
     end = "All alike." if alike else f"Lowest: zone {shown.plain(weakest, 30)}."

@@ -1,5 +1,7 @@
 """From the store to what a page is made from."""
 
+from dataclasses import replace
+
 from sqlite_utils import Database
 
 from config.kiln import Kiln
@@ -27,7 +29,8 @@ def history_of(db: Database, settings: Settings, kiln: Kiln, *, newest: int = -1
         firings=firings.of_kiln(db, kiln.id, newest=newest),
         firings_in_all=firings.count(db).get(kiln.id, 0),
         logbook=standing(logbook.of_kiln(db, kiln.id)),
-        studio=studio_of(settings),
+        # A kiln elsewhere keeps its own days: an entry of the 29th must not show as the 28th.
+        studio=replace(studio_of(settings), time_zone=kiln.time_zone or settings.studio.time_zone),
         open_alerts=tuple(OpenAlert(a.incident, _text(words, a.cause, a.facts.text), a.since) for a in told),
         left_out=tuple(
             LeftOut(file.path, file.reason) for file in files.in_states(db, "set aside") if file.kiln == kiln.id

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from analysis.judgement import Assessment
 from config.kiln import Kiln
 from daemon.report import shown
 from daemon.report.history import KilnHistory
@@ -17,7 +18,7 @@ WORTH: tuple[tuple[str, str], ...] = (
     ("max_temp_c", "a warning where a programme goes above the kiln's limit"),
     ("thermocouple", "the type to bring when a sensor fails"),
     ("model", "parts ordered from the nameplate"),
-    ("serial", "parts ordered from the nameplate"),
+    ("serial", "the maker's own list of this kiln's parts"),
 )
 
 
@@ -56,6 +57,11 @@ def missing_facts(kiln: Kiln) -> tuple[Missing, ...]:
     return tuple(gaps)
 
 
+def _asked_for(gap: Missing, latest: Assessment | None) -> bool:
+    """Return whether a gap is worth a line: zones are not, where the log holds one temperature."""
+    return gap.fact != "zones" or latest is None or len(latest.measures.zone_share) > 1 or len(latest.zones) > 1
+
+
 def grounds(history: KilnHistory) -> Grounds:
     """Return what a kiln's numbers rest on."""
     judged = history.judged
@@ -72,7 +78,7 @@ def grounds(history: KilnHistory) -> Grounds:
         (shown.plain(", ".join(f.logs), 120), shown.plain("; ".join(f.assessment.problems)) or "unreadable")
         for f in unread
     ]
-    gaps = list(missing_facts(history.kiln))
+    gaps = [gap for gap in missing_facts(history.kiln) if _asked_for(gap, latest)]
     said_missing = [] if latest is None else list(latest.missing)
     for text in said_missing:
         fact, _, adds = text.partition(":")

@@ -106,7 +106,8 @@ def _fresh_readings(history: KilnHistory) -> list[str]:
     """Return what the readings since the newest firing say, against what each case would show."""
     newest = None if history.latest is None else history.latest.started
     expected = inspection_of(history).measurements
-    said = (fits(entry, expected) for entry in since_newest_firing(history.logbook, newest))
+    causes = {finding.cause for finding in history.findings}
+    said = (fits(entry, expected, causes) for entry in since_newest_firing(history.logbook, newest))
     return [text for text in said if text]
 
 

@@ -12,13 +12,13 @@ from analysis.parts import PartNeeded
 from daemon.report import shown
 from daemon.report.condition_shown import condition_of
 from daemon.report.history import KilnHistory
+from daemon.report.reading_fit import RELAY_DEAD
 
 MOST_LINES = 18  # more would not fit one page; the rest is in the report
 MOST_BOXES = 6  # readings written in one row's box
 ONE_LINE = 20  # letters of names that fit one line
 HEAD_LINES = 2  # a table's caption and heads
 HEADS = {"ohm": "Ohms", "amp": "Amps", "volt": "Volts", "look": "Look"}
-RELAY_DEAD = "relay or its wiring dead, circuit itself whole"  # the head the inspection gives it
 LEAST = 0.05  # below it no meter here shows anything
 SIGNS = {"ohm": "Ω", "amp": "A", "volt": "V", "look": ""}
 
@@ -128,7 +128,7 @@ def _block(steps: Sequence[Measurement], causes: Sequence[Finding], *, merge: bo
     cases = columns_worth(cases, steps, causes)
     rows: list[Row] = []
     for step in steps:
-        name = step.where if step.quantity == "look" else shown.plain(step.key, 40)
+        name = step.where if step.quantity == "look" else _name(step, steps)
         cells = tuple(_cell(case, step, likeliest) for case in cases)
         same = bool(rows and cells) and rows[-1].cells == cells
         if same and (merge or step.live) and len(rows[-1].names) < MOST_BOXES:
@@ -146,6 +146,12 @@ def _block(steps: Sequence[Measurement], causes: Sequence[Finding], *, merge: bo
         tuple(rows),
         first.live,
     )
+
+
+def _name(step: Measurement, steps: Sequence[Measurement]) -> str:
+    """Return what is measured, with its zone where circuits of several zones stand together and are named otherwise."""
+    zoned = step.zone and step.zone != step.circuit and len({other.zone for other in steps}) > 1
+    return shown.plain(f"{step.key} (zone {step.zone})" if zoned else step.key, 40)
 
 
 def columns_worth(cases: Sequence[str], steps: Sequence[Measurement], causes: Sequence[Finding]) -> list[str]:
@@ -221,10 +227,14 @@ def reading(expected: Expected, quantity: str) -> str:
 
 
 def _suspected(expected: Expected, step: Measurement, likeliest: Finding | None) -> bool:
-    if likeliest is None or expected.cause != likeliest.cause:
+    if likeliest is None:
         return False
-    named = likeliest.circuit or likeliest.zone
-    return named is None or step.live or not step.key.startswith("circuit ") or named in step.where
+    # A string of elements in series is a dead circuit wherever it is open.
+    string = likeliest.cause == "open_circuit" and step.circuit and expected.value is None
+    if expected.cause != likeliest.cause and not string:
+        return False
+    own = likeliest.circuit in (None, step.circuit) and likeliest.zone in (None, step.zone)
+    return own or not step.circuit
 
 
 def _numbered(blocks: Sequence[Block]) -> list[Block]:
@@ -242,7 +252,7 @@ def _numbered(blocks: Sequence[Block]) -> list[Block]:
 
 def _common(places: Sequence[str]) -> str:
     """Return what several places have in common, with dots where they differ."""
-    if len(places) == 1:
+    if len(set(places)) == 1:
         return places[0]
     words = [place.split() for place in places]
     head, tail = _common_words(words)

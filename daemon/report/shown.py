@@ -5,14 +5,18 @@ from datetime import datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from analysis.findings import Finding, PowerRatio
+from analysis.judgement import Assessment, ZonePower
 from config.kiln import TemperatureUnit
-from config.logbook import LogbookEntry
+from config.logbook import OPEN_OHM, LogbookEntry
 from config.units import difference, temperature
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _CURRENCY_SIGNS = {"EUR": "€", "GBP": "£", "USD": "$"}
 _UNSEEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn"})
 UNKNOWN = "not known"
+WIDEST_ZONE = 0.4  # a zone's interval wider than this says nothing of the zone
+NO_HEAT = 0.05  # a zone this low gives nothing: no estimate tells two from four per cent
+ZONES_ALIKE = 0.03  # differences between zones below this are none
 NARROW = 0.025  # an interval narrower than this would look like none in whole per cent
 DAY_DAYS = 14
 NEAR_DAYS = 60
@@ -64,6 +68,31 @@ def power(ratio: PowerRatio) -> str:
         digits = 1 if ratio.high - ratio.low < NARROW else 0
         return f"{100 * ratio.value:.{digits}f} % ({100 * ratio.low:.{digits}f} to {100 * ratio.high:.{digits}f})"
     return f"at least {100 * ratio.low:.0f} %" if ratio.low is not None else UNKNOWN
+
+
+def zones(said: Assessment) -> str:
+    """Return the power of each zone that is known, with its interval; nothing where no zone stands out.
+
+    A zone's value is not shown without its interval, nor where that is too wide to tell one zone from another.
+    """
+    known = [z for z in said.zones if zone_known(z)]
+    values = [z.power.value for z in known if z.power.value is not None]
+    if len(known) < 2:
+        return ""
+    if max(values) - min(values) < ZONES_ALIKE:
+        return "zones alike" if len(known) == len(said.zones) else ""
+    return "; ".join(f"zone {plain(z.zone, 30)}: {of_zone(z.power)}" for z in known)
+
+
+def of_zone(ratio: PowerRatio) -> str:
+    """Return a zone's power; next to nothing is said in words, not as if it were measured to a tenth."""
+    return "no heat" if (ratio.value or 0.0) < NO_HEAT else power(ratio)
+
+
+def zone_known(zone: ZonePower) -> bool:
+    """Return whether a zone's power is known well enough to be told."""
+    said = zone.power
+    return said.value is not None and said.low is not None and (said.high or 0.0) - said.low <= WIDEST_ZONE
 
 
 def about(at: datetime, now: datetime, time_zone: str) -> str:
@@ -129,16 +158,25 @@ def place(finding: Finding) -> str:
     return f"in zone {finding.zone}" if finding.zone else ""
 
 
+def reading(said: LogbookEntry) -> str:
+    """Return a measured value with its unit; an open circuit in words."""
+    if said.value is None:
+        return ""
+    if said.quantity == "ohm" and said.value >= OPEN_OHM:
+        return "open (no reading)"
+    return f"{said.value:g} {_UNIT_SIGN.get(said.quantity or '', '')}"
+
+
 def entry(said: LogbookEntry) -> str:
     """Return a logbook entry as one line of plain words."""
-    spot = "".join(f", {kind} {name}" for kind, name in (("zone", said.zone), ("circuit", said.circuit)) if name)
+    named = ((kind, name) for kind, name in (("zone", said.zone), ("circuit", said.circuit)) if name)
+    spot = "".join(f", {kind} {name}" for kind, name in named if f"{kind} {name}" != said.where)
     if said.what == "measured":
-        value = "" if said.value is None else f"{said.value:g} {_UNIT_SIGN.get(said.quantity or '', '')}"
-        line = f"Measured {value} at {said.where or 'a place not named'}{spot}"
+        line = f"Measured {reading(said)} at {said.where or 'a place not named'}{spot}"
     elif said.what == "note":
         line = said.note + spot
         return line[:1].upper() + line[1:]
     else:
-        named = {"elements": "the whole set of elements" if not (said.zone or said.circuit) else "all elements"}
-        line = f"{said.what.capitalize()}: {named.get(said.part or '', said.part or 'not said')}{spot}"
+        parts = {"elements": "the whole set of elements" if not (said.zone or said.circuit) else "all elements"}
+        line = f"{said.what.capitalize()}: {parts.get(said.part or '', said.part or 'not said')}{spot}"
     return line + (f" ({said.note})" if said.note else "")

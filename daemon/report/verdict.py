@@ -4,12 +4,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analysis.assessment import Assessment
+from analysis.causes.readings import place_of
 from analysis.findings import Finding, Outlook
 from config.logbook import LogbookEntry
 from config.wording import CauseWording, Wording
 from daemon.report import shown
-from daemon.report.history import KilnHistory
+from daemon.report.history import KilnHistory, repairs
 from daemon.report.pace import date_after
+from daemon.report.reading_fit import fits, since_newest_firing, unsound
+from daemon.report.readings_table import inspection_of
 from daemon.report.verification import unproved_repair
 
 Standing = Literal["stop", "visit", "watch", "unknown", "sound"]
@@ -21,9 +24,13 @@ WORDS: dict[Standing, str] = {
     "unknown": "Cannot tell yet",
     "sound": "In good order",
 }
+RECHECK = "recheck"  # how a verification ends that found something wrong
+FEWEST = 4  # firings before a kiln without a nameplate's power can be compared with itself
 FAR_FIRINGS = 100.0  # beyond, a number of firings would pretend to know too much
 SOON_FIRINGS = 20.0  # an outlook this near is worth an eye before anything is found
 DOUBTFUL = 0.3  # below it a headline must not sound sure
+SURE = 0.75  # from it on, where the odds say "likely", a headline needs no "most likely"
+LIKELY = 0.5
 STANDS_OUT = 0.03  # a zone this far below its kiln is named
 SAFETY_CAUSES = frozenset({"welded_contact", "loose_connection"})  # firing on may do harm, not only cost ware
 
@@ -64,13 +71,20 @@ def _plain(standing: Standing, headline: str, do: str, by_when: str, how_sure: s
     return Verdict(standing, WORDS[standing], headline, do, by_when, how_sure)
 
 
+def too_few(history: KilnHistory) -> bool:
+    """Return whether a kiln's power is known only against the very firings that say what its 100 % is."""
+    count = len(history.judged) if history.firings_in_all is None else history.firings_in_all
+    return history.latest is not None and history.latest.reference == "first firings" and count < FEWEST
+
+
 def _with_finding(history: KilnHistory, finding: Finding, wording: Wording) -> Verdict:
     words = wording.causes[finding.cause]
     repair = unproved_repair(history, finding)
     if repair is not None:
         return _awaiting_proof(history, finding, repair, wording)
     urgent = finding.severity == "urgent"
-    standing: Standing = "stop" if urgent else "visit"
+    harmful = finding.cause in SAFETY_CAUSES and finding.probability >= LIKELY
+    standing: Standing = "stop" if urgent or harmful else "visit"
     since = f", since {shown.day(finding.since, history.studio.time_zone)}" if finding.since else ""
     latest = history.latest
     power = ""
@@ -78,7 +92,7 @@ def _with_finding(history: KilnHistory, finding: Finding, wording: Wording) -> V
         power = f" Power left: {shown.power(latest.power)}{_weakest(latest, finding)}."
     return Verdict(
         standing,
-        _word(finding),
+        _word(finding, standing),
         f"{_headline(words, finding)}{since}.{power}",
         _do(words),
         "Before the next firing." if urgent else _by_when(history, finding),
@@ -112,24 +126,28 @@ def _awaiting_proof(history: KilnHistory, finding: Finding, repair: LogbookEntry
 
 def _weakest(said: Assessment, finding: Finding) -> str:
     """Return the power of the zone a finding names, where it stands out from the whole kiln's."""
-    zone = next((z.power.value for z in said.zones if z.zone == finding.zone), None)
-    if zone is None or (said.power.value is not None and zone > said.power.value - STANDS_OUT):
-        return ""
-    return f", zone {finding.zone} {shown.percent(zone)}"
+    zone = next((z.power for z in said.zones if z.zone == finding.zone and shown.zone_known(z)), None)
+    whole = said.power.value
+    stands_out = zone is not None and zone.value is not None and (whole is None or zone.value <= whole - STANDS_OUT)
+    return f"; zone {finding.zone}: {shown.of_zone(zone)}" if zone is not None and stands_out else ""
 
 
 def _headline(words: CauseWording, finding: Finding) -> str:
-    """Return the cause's headline; as doubtful where readings since the firing speak against it."""
+    """Return the cause's headline, no surer than it is; as doubtful where readings since speak against it."""
     line = words.headline_at(shown.place(finding))
-    if finding.probability >= DOUBTFUL:
+    if finding.probability >= SURE:
         return line
+    if finding.probability >= DOUBTFUL:
+        hedge = "Most likely" if finding.probability >= LIKELY else "Perhaps"
+        return f"{hedge}: {shown.lower_first(line)}"
     return f"Suspected after the last firing, but doubtful now: {shown.lower_first(line)}"
 
 
-def _word(finding: Finding) -> str:
-    if finding.severity != "urgent":
-        return WORDS["visit"]
-    return WORDS["stop"] if finding.cause in SAFETY_CAUSES else "Inspect before firing"
+def _word(finding: Finding, standing: Standing) -> str:
+    if standing != "stop":
+        return WORDS[standing]
+    urgent_harm = finding.severity == "urgent" and finding.cause in SAFETY_CAUSES
+    return WORDS["stop"] if urgent_harm else "Inspect before firing"
 
 
 def _do(words: CauseWording) -> str:
@@ -207,9 +225,48 @@ def _on_date(history: KilnHistory, outlook: Outlook) -> str:
     return f", at this pace {shown.about(on, latest.started, history.studio.time_zone)}"
 
 
+def _repair_in_doubt(latest: Assessment) -> Verdict | None:
+    """Return the verdict where a firing after a repair shows less than it should and no cause is found yet."""
+    if latest.verification is None or RECHECK not in latest.verification:
+        return None
+    return _plain(
+        "visit",
+        f"The repair is not proved. {latest.verification} Power left: {shown.power(latest.power)}.",
+        "Isolate, then look for a wire left off, a loose terminal or a wrong part; measure each circuit cold.",
+        "Before the next firing.",
+        "The firing after the repair was laid beside this kiln's own past.",
+    )
+
+
+def _unsound_reading(history: KilnHistory) -> Verdict | None:
+    """Return the verdict where the logs show nothing but a circuit was measured that is not whole."""
+    mended = max((entry.at for entry in repairs(history)), default=None)
+    newest = history.latest.started if history.latest else None
+    fresh = [e for e in since_newest_firing(history.logbook, newest) if mended is None or e.at >= mended]
+    if not fresh:
+        return None
+    expected = inspection_of(history).measurements
+    newest_at = {
+        place.key: e for e in fresh if (place := place_of(e, expected)) is not None and place.quantity == "ohm"
+    }
+    said = " ".join(fits(entry, expected) for entry in newest_at.values() if unsound(entry, expected))
+    if not said:
+        return None
+    return _plain(
+        "visit",
+        f"The logs show nothing wrong, but a reading by hand does. {said}",
+        "Read it once more. If it stays so, that circuit needs work: the visit sheet has the order.",
+        "Before ware that matters.",
+        "A reading by hand, and no firing read since.",
+    )
+
+
 def _without_finding(history: KilnHistory, findings: list[Finding], wording: Wording) -> Verdict:
     latest = history.latest
     assert latest is not None
+    doubt = _repair_in_doubt(latest) or _unsound_reading(history)
+    if doubt is not None:
+        return doubt
     notes = " ".join(f"{wording.causes[f.cause].headline_at(shown.place(f))}." for f in findings[:2])
     power = latest.power
     outlook = latest.outlook
@@ -221,6 +278,16 @@ def _without_finding(history: KilnHistory, findings: list[Finding], wording: Wor
             "Nothing to open. To know: run a firing that asks for full output near the peak, or log the output.",
             "No hurry.",
             "Nothing points to a fault; nothing shows the power either.",
+        )
+    if too_few(history):
+        number = len(history.judged)
+        read = f"{number} firing{'s' if number > 1 else ''} read, nothing stands out: too few to judge by."
+        return _plain(
+            "unknown",
+            f"{read} {notes}".strip(),
+            "Nothing. Fire as usual.",
+            f"No date to keep. From about {FEWEST} firings on there is something to compare with.",
+            "The first firings only show what this kiln's 100 % is.",
         )
     left = outlook.firings_left if outlook is not None and shows_wear(latest) else None
     near = left is not None and left <= SOON_FIRINGS

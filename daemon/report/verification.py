@@ -1,8 +1,11 @@
 """After a repair: what the first firings say of it, and what is still wanted."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.findings import Finding
+from analysis.judgement import Assessment
+from analysis.verification import FULL
 from config.logbook import LogbookEntry
 from daemon.report import shown
 from daemon.report.history import KilnHistory, firings_before, repairs
@@ -67,11 +70,15 @@ def verification(history: KilnHistory) -> Verified | None:
     # What one firing proved is not taken back by a later one that could not tell.
     proved = next((i for i, s in enumerate(since) if s.verification and s.firing_power.value is not None), None)
     spoken = [
-        (f"Firing {s.index + 1}", s.verification)
+        (s.index + 1, s.verification)
         for i, s in enumerate(since)
         if s.verification and (proved is None or i <= proved or s.firing_power.value is not None)
     ]
-    if not since:
+    proof = _proof(since, spoken)
+    if proof is not None:
+        on = shown.day(proof.started, history.studio.time_zone)
+        sentence, spoken = f"All circuits give full power: firing {proof.index + 1} ({on}) showed it.", []
+    elif not since:
         sentence = "No firing since the repair. Run the verification firing of the visit sheet."
     elif spoken:
         # The newest firing that could tell, else the newest: "not enough full output" takes nothing back.
@@ -83,10 +90,31 @@ def verification(history: KilnHistory) -> Verified | None:
         _entry_text(repair),
         shown.day(repair.at, history.studio.time_zone),
         shown.plain(sentence),
-        tuple((name, shown.plain(text or "")) for name, text in spoken),
+        _joined(spoken),
         shown.UNKNOWN if before is None else shown.power(before),
         shown.UNKNOWN if after is None else shown.power(after),
     )
+
+
+def _proof(since: Sequence[Assessment], spoken: Sequence[tuple[int, str | None]]) -> Assessment | None:
+    """Return the first firing that showed full power, unless a later one says otherwise."""
+    proof = next((s for s in since if s.verification == FULL), None)
+    if proof is None:
+        return None
+    against = any("recheck" in (text or "") for number, text in spoken if number > proof.index + 1)
+    return None if against else proof
+
+
+def _joined(spoken: Sequence[tuple[int, str | None]]) -> tuple[tuple[str, str], ...]:
+    """Return what firings said, those in a row that said the same in one line."""
+    rows: list[tuple[int, int, str]] = []
+    for number, text in spoken:
+        said = shown.plain(text or "")
+        if rows and rows[-1][2] == said:
+            rows[-1] = (rows[-1][0], number, said)
+        else:
+            rows.append((number, number, said))
+    return tuple((f"Firing {a}" if a == b else f"Firings {a} to {b}", text) for a, b, text in rows)
 
 
 def _entry_text(repair: LogbookEntry) -> str:

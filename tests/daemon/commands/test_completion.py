@@ -51,3 +51,21 @@ def test_other_shells_can_read_their_script(shell, capsys):
     main(["completion", shell])
     done = subprocess.run([program, "-n"], input=capsys.readouterr().out, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.skipif(shutil.which("fish") is None, reason="needs fish")
+@pytest.mark.parametrize(
+    ("typed", "completed"),
+    [
+        ("coilwatch sta", {"start", "status"}),
+        ("coilwatch status --j", {"--json"}),
+        ("coilwatch service --for ", {"launchd", "systemd", "task-scheduler"}),
+    ],
+)
+def test_fish_completes_verbs_options_and_words(typed, completed, capsys, tmp_path):
+    main(["completion", "fish"])
+    script = tmp_path / "coilwatch.fish"
+    script.write_text(capsys.readouterr().out, encoding="utf-8")
+    ask = f"source {script}; complete -C '{typed}'"
+    done = subprocess.run(["fish", "--no-config", "-c", ask], capture_output=True, text=True, check=True)
+    assert completed <= {line.split("\t")[0] for line in done.stdout.splitlines()}

@@ -1,15 +1,20 @@
 """The command line as a person meets it."""
 
+import importlib
 import json
+import sqlite3
 import subprocess
 import sys
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
 from config.settings import load
 from daemon.main import VERBS, main, parser
 from daemon.service import lock_data
+
+SAMPLES = Path(__file__).resolve().parents[3] / "sample_logs"
 
 
 @pytest.fixture
@@ -161,3 +166,69 @@ def test_the_unit_is_written_where_it_belongs(studio, capsys):
 def test_restore_lists_back_ups_and_refuses_an_unknown_one(studio, capsys):
     assert main(["restore"]) == 0
     assert main(["restore", "coilwatch-2020-01-01.db"]) == 2
+
+
+def test_alone_it_says_what_there_is_and_where_to_begin(capsys):
+    assert main([]) == 2
+    said = capsys.readouterr().err
+    for verb in VERBS:
+        assert f"\n    {verb} " in said
+    assert said.index("coilwatch setup") < said.index("coilwatch start")
+
+
+def test_every_command_stands_under_an_occasion():
+    folder = Path(importlib.import_module("daemon.commands").__file__).parent
+    there = {path.stem for path in folder.glob("*.py") if "\ndef add(" in path.read_text(encoding="utf-8")}
+    assert set(VERBS) == there
+    assert len(VERBS) == len(set(VERBS))
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_command_ends_its_help_with_examples_and_exit_codes(verb, capsys):
+    with pytest.raises(SystemExit):
+        main([verb, "--help"])
+    said = capsys.readouterr().out
+    assert said.index("example") < said.index("exit codes: 0 done")
+
+
+def test_assess_gives_the_start_by_the_kiln_s_own_clock_and_marks_utc(studio, capsys):
+    log = SAMPLES / "logs" / "heron" / "heron-2025-10-02.csv"
+    assert main(["assess", str(log), "--register", str(SAMPLES / "coilwatch.toml")]) == 0
+    assert "2025-10-02 19:10  complete" in capsys.readouterr().out
+    stranger = studio / "stranger" / log.name
+    stranger.parent.mkdir()
+    stranger.write_bytes(log.read_bytes())
+    assert main(["assess", str(stranger)]) == 0
+    assert "2025-10-02 19:10Z complete" in capsys.readouterr().out  # its clock's zone is not known
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["status"],
+        ["report"],
+        ["visit", "juniper"],
+        ["log", "juniper", "list"],
+        ["log", "juniper", "replaced", "elements"],
+        ["acknowledge", "juniper"],
+        ["mute", "juniper", "2d"],
+        ["export"],
+        ["check"],
+        ["restore"],
+        ["start", "--once"],
+    ],
+    ids=" ".join,
+)
+def test_every_command_closes_the_store_it_opened(words, studio, monkeypatch, capsys):
+    opened: list[sqlite3.Connection] = []
+    connect = sqlite3.connect
+
+    def noted(*args, **kwargs):
+        opened.append(connect(*args, **kwargs))
+        return opened[-1]
+
+    monkeypatch.setattr(sqlite3, "connect", noted)
+    main(words)
+    for connection in opened:
+        with pytest.raises(sqlite3.ProgrammingError, match="closed"):
+            connection.execute("select 1")

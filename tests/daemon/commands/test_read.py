@@ -76,6 +76,25 @@ def test_without_settings_the_file_is_still_read_and_what_is_not_known_is_asked_
     assert "What would tell: time_zone" in said
 
 
+def test_a_log_from_anywhere_is_read_as_one_of_the_only_kiln_in_the_register(studio, capsys):
+    alone = '[studio]\ntime_zone = "Europe/Dublin"\n[[kiln]]\nid = "juniper"\nname = "Juniper"\n'
+    (studio / "empty" / "coilwatch.toml").write_text(alone, encoding="utf-8")
+    where = ["--settings", str(studio / "empty" / "coilwatch.toml")]
+    main(["read", "drop/heron/2026-03-02_0814.csv", *where])
+    said = capsys.readouterr().out
+    assert "read as a log of Juniper" in said
+    assert "What would tell: time_zone" not in said
+
+
+def test_a_log_of_no_kiln_goes_by_the_clock_of_all_the_others(studio, capsys):
+    both = '[studio]\ntime_zone = "Europe/Dublin"\n[[kiln]]\nid = "a"\n[[kiln]]\nid = "b"\n'
+    (studio / "empty" / "coilwatch.toml").write_text(both, encoding="utf-8")
+    main(["read", "drop/heron/2026-03-02_0814.csv", "--settings", str(studio / "empty" / "coilwatch.toml")])
+    said = capsys.readouterr().out
+    assert "no kiln of the register" in said
+    assert "What would tell: time_zone" not in said
+
+
 def test_a_wrong_hint_of_the_register_is_named(studio, capsys):
     assert main(["read", "drop/heron/2026-03-02_0814.csv", "--kiln", "juniper"]) == 1
     assert "[kiln.log] columns names 'T9'" in capsys.readouterr().out

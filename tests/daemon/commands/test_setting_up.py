@@ -11,7 +11,7 @@ def answering(*said: str):
 
 
 def test_empty_answers_keep_what_is_shown_and_make_usable_settings(tmp_path):
-    answers = setting_up.ask(Answers(), answering(*[""] * 10))
+    answers = setting_up.ask(Answers(), answering(*[""] * 11))
     (tmp_path / "coilwatch.toml").write_text(setting_up.settings_text(answers), encoding="utf-8")
     settings = load(tmp_path / "coilwatch.toml")
     assert [kiln.id for kiln in settings.kilns] == ["kiln-1"]
@@ -19,8 +19,8 @@ def test_empty_answers_keep_what_is_shown_and_make_usable_settings(tmp_path):
 
 
 def test_what_is_answered_stands_in_the_settings(tmp_path):
-    said = ["juniper, heron", "F", "three-phase delta", "top, bottom", "F"]
-    said += ['Tide"wrack', "Europe/Dublin", "in box", "about 400", "400", "18,5"]
+    said = ['Tide"wrack', "Europe/Dublin", "F", "0,34", "in box"]
+    said += ["juniper, heron", "about 400", "400", "18,5", "three-phase delta", "top, bottom", "F"]
     answers = setting_up.ask(Answers(), answering(*said))
     (tmp_path / "coilwatch.toml").write_text(setting_up.settings_text(answers), encoding="utf-8")
     settings = load(tmp_path / "coilwatch.toml")
@@ -28,6 +28,7 @@ def test_what_is_answered_stands_in_the_settings(tmp_path):
     assert (juniper.volts, juniper.rated_kw, juniper.zones) == (400.0, 18.5, ("top", "bottom"))
     assert (juniper.supply, juniper.log.temperature_unit) == ("three-phase delta", "F")
     assert (heron.volts, heron.log.temperature_unit) == (None, None)
+    assert settings.studio.energy_price == 0.34
     assert (settings.studio.name, settings.folders.drop) == ('Tide"wrack', tmp_path / "in box")
 
 

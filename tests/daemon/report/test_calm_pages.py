@@ -9,10 +9,10 @@ from analysis.findings import Finding, Outlook, PowerRatio
 from config.logbook import LogbookEntry
 from config.wording import load
 from daemon.report.charts_firing import asked_for
-from daemon.report.charts_power import power_chart
+from daemon.report.charts_power import CEILING, ceiling_of, power_chart
 from daemon.report.kiln_page import kiln_page
 from daemon.report.shown import odds
-from daemon.report.studio_page import studio_page
+from daemon.report.studio_page import ranked_kilns, studio_page
 from daemon.report.verdict import shows_wear, verdict
 
 NOW = datetime(2026, 7, 26, 9, 0, tzinfo=UTC)
@@ -90,3 +90,19 @@ def test_report_and_message_say_how_sure_in_the_same_words():
         "possible (30 in 100)",
         "unlikely (5 in 100)",
     ]
+
+
+def test_the_kiln_that_must_not_be_fired_stands_first_however_sure_the_others_are(juniper, heron):
+    welded = with_outlook(juniper, NO_END, [Finding("welded_contact", "urgent", 0.9, zone="top")])
+    broken = with_outlook(heron, NO_END, [Finding("thermocouple_fault", "urgent", 0.99, zone="top")])
+    loose = with_outlook(
+        replace(heron, kiln=replace(heron.kiln, id="a")), NO_END, [Finding("loose_connection", "warning", 0.99)]
+    )
+    assert [h.kiln.id for h, _ in ranked_kilns([loose, broken, welded], load())] == ["juniper", "heron", "a"]
+
+
+def test_no_interval_is_cut_off_by_the_scale(juniper):
+    last = juniper.firings[-1]
+    wide = replace(last.assessment, power=PowerRatio(1.04, 0.88, 1.17))
+    assert ceiling_of([wide]) > 117
+    assert ceiling_of([last.assessment]) == CEILING, "the same scale for every other kiln"

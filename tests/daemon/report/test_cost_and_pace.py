@@ -7,6 +7,7 @@ import pytest
 
 from analysis.assessment import to_record
 from analysis.findings import PowerRatio
+from analysis.verification import FULL
 from config.logbook import LogbookEntry
 from daemon.report.charts_use import energy_chart, energy_interval_kwh
 from daemon.report.cost import cost_of, price_of_set
@@ -142,6 +143,36 @@ def test_after_a_repair_the_first_firings_say_whether_it_gave_full_power(juniper
     found = verification(replace(fixed, firings=told))
     assert found.sentence == "All circuits give full power.", "a firing that cannot tell takes nothing back"
     assert [name for name, _ in found.firings] == ["Firing 58"], "nor does it ask for more firings"
+
+
+def spoken_after(juniper, *sentences):
+    """Return the history with a relay changed before its newest firings, which said these sentences."""
+    count = len(sentences)
+    at = juniper.judged[-count].started - timedelta(hours=5)
+    told = list(juniper.firings)
+    for i, text in enumerate(sentences):
+        one = told[len(told) - count + i]
+        told[len(told) - count + i] = replace(one, assessment=replace(one.assessment, verification=text))
+    return replace(juniper, firings=told, logbook=(LogbookEntry("juniper", at, "replaced", "relay"),))
+
+
+def test_a_proved_repair_is_told_once_with_the_firing_that_showed_it(juniper):
+    later = "An earlier firing after the repair showed full power; nothing in this one speaks against it."
+    found = verification(spoken_after(juniper, FULL, later, later))
+    assert found.sentence.startswith(f"All circuits give full power: firing {juniper.judged[-3].index + 1} (")
+    assert found.firings == ()
+
+
+def test_what_a_later_firing_says_against_a_repair_stands(juniper):
+    against = "The firing after the repair still shows open circuit in zone top: recheck."
+    found = verification(spoken_after(juniper, FULL, against))
+    assert found.sentence == against
+
+
+def test_firings_in_a_row_that_say_the_same_are_one_line(juniper):
+    against = "The firing after the repair still shows heat leak: recheck."
+    first, last = juniper.judged[-3].index + 1, juniper.judged[-1].index + 1
+    assert verification(spoken_after(juniper, *[against] * 3)).firings == ((f"Firings {first} to {last}", against),)
 
 
 def test_a_repair_without_a_firing_since_asks_for_the_verification_firing(juniper):

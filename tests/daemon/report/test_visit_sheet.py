@@ -5,11 +5,15 @@ The reader here knows nothing but the sheet's text; what is right is worked out 
 
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from analysis.findings import Finding, PowerRatio
+from analysis.judgement import ZonePower
+from config.logbook import LogbookEntry
+from daemon.report import shown
+from daemon.report.charts_readings import readings_chart
 from daemon.report.readings_table import MOST_LINES, blocks_of, inspection_of
 from daemon.report.visit_sheet import visit_sheet
 
@@ -31,6 +35,10 @@ def with_finding(history, **changes):
     healthy = tuple(replace(z, power=PowerRatio(1.0, 0.98, 1.02, "duty")) for z in last.assessment.zones)
     said = replace(last.assessment, findings=(found,), zones=healthy, power=PowerRatio(1.0, 0.98, 1.02))
     return replace(history, firings=[*history.firings[:-1], replace(last, assessment=said)])
+
+
+def zone(name: str, value: float, low: float, high: float) -> ZonePower:
+    return ZonePower(name, PowerRatio(value, low, high))
 
 
 def row(sheet: str, name: str) -> str:
@@ -141,3 +149,35 @@ def test_numbers_run_on_without_a_gap(heron):
     numbers = [n for block in blocks for r in block.rows for n in r.number.split("–")]
     assert [int(n) for n in numbers] == sorted({int(n) for n in numbers})
     assert numbers[0] == "1"
+
+
+def test_a_zone_is_told_with_its_interval_or_not_at_all(heron):
+    last = heron.firings[-1]
+    known = replace(last.assessment, zones=(zone("top", 0.6, 0.5, 0.7), zone("middle", 0.99, 0.97, 1.01)))
+    assert shown.zones(known) == "zone top: 60 % (50 to 70); zone middle: 99 % (97 to 101)"
+    assert shown.zones(replace(known, zones=(zone("top", 0.79, 0.45, 1.41), zone("middle", 1.0, 0.9, 1.1)))) == ""
+    assert (
+        shown.zones(replace(known, zones=(zone("top", 1.0, 0.9, 1.1), zone("middle", 0.99, 0.9, 1.1)))) == "zones alike"
+    )
+    assert shown.zones(replace(known, zones=(zone("top", 0.02, 0.01, 0.03), known.zones[1]))).startswith(
+        "zone top: no heat"
+    )
+
+
+def test_what_was_read_before_lies_beside_the_box_unless_the_wire_was_changed_since(juniper):
+    at = juniper.judged[-1].started
+    read = LogbookEntry("juniper", at - timedelta(days=9), "measured", quantity="ohm", value=15.9, where="circuit top")
+    new = LogbookEntry("juniper", at - timedelta(days=5), "replaced", "elements")
+    assert "circuit top 15.9 Ω" in visit_sheet(replace(juniper, logbook=(read,)), NOW)
+    assert "circuit top 15.9 Ω" not in visit_sheet(replace(juniper, logbook=(read, new)), NOW)
+    assert "before the new elements" in readings_chart(replace(juniper, logbook=(read, new))).says
+
+
+def test_a_rival_that_stands_on_the_sheet_is_not_named_twice(heron):
+    last = heron.firings[-1]
+    dead = Finding("open_circuit", "urgent", 0.66, zone="top", circuit="top", rivals=(("lost_phase", 0.33),))
+    lost = Finding("lost_phase", "urgent", 0.33, rivals=(("open_circuit", 0.66),))
+    two = replace(heron, firings=[replace(last, assessment=replace(last.assessment, findings=(dead, lost)))])
+    assert "Else:" not in visit_sheet(two, NOW)
+    one = replace(heron, firings=[replace(last, assessment=replace(last.assessment, findings=(dead,)))])
+    assert "Else: lost supply line 33 in 100" in visit_sheet(one, NOW)
