@@ -17,8 +17,7 @@ from config.logbook import LogbookEntry
 from config.wording import load as load_wording
 from daemon import catalogue, clock, folder
 from daemon.catalogue import Arranged
-from daemon.judging import entries_between
-from daemon.logbook import standing
+from daemon.logbook import entries_between, standing
 from daemon.store.parts import Part
 
 if TYPE_CHECKING:

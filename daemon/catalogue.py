@@ -90,14 +90,16 @@ def _head(log: FiringLog) -> str:
 
 def _course(log: FiringLog) -> str:
     """Return the mean of the zones every ten minutes, in whole deg C."""
-    known = ~np.isnan(log.zone_c)
-    count = known.sum(axis=1)
-    some = count > 0
-    if not some.any():
-        return ""
-    mean = np.where(known, log.zone_c, 0.0).sum(axis=1)[some] / count[some]
+    elapsed, mean = log.elapsed_s, log.zone_c.sum(axis=1) / log.zone_c.shape[1]
+    if np.isnan(mean).any():
+        known = ~np.isnan(log.zone_c)
+        count = known.sum(axis=1)
+        some = count > 0
+        if not some.any():
+            return ""
+        elapsed, mean = elapsed[some], np.where(known, log.zone_c, 0.0).sum(axis=1)[some] / count[some]
     at = np.arange(0.0, float(log.elapsed_s[-1]) + 1.0, COURSE_S)
-    return " ".join(str(round(value)) for value in np.interp(at, log.elapsed_s[some], mean).tolist())
+    return " ".join(map(str, np.rint(np.interp(at, elapsed, mean)).astype(np.int64).tolist()))
 
 
 def arrange(parts: Iterable[Part]) -> list[Arranged]:

@@ -7,11 +7,16 @@ idle service stays small.
 import logging
 import multiprocessing
 import signal
+import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
-from multiprocessing.connection import Connection
 from typing import Any
+
+if sys.platform == "win32":
+    from multiprocessing.connection import PipeConnection as Connection
+else:
+    from multiprocessing.connection import Connection
 
 log = logging.getLogger("coilwatch.child")
 IDLE_S = 60.0

@@ -15,14 +15,13 @@ from typing import TYPE_CHECKING
 from sqlite_utils import Database
 
 from config.kiln import Kiln
-from config.logbook import LogbookEntry
 from config.settings import Settings
 from daemon import catalogue, clock, kept
 from daemon.analyst import Analyst
 from daemon.catalogue import Arranged
 from daemon.child import ChildFailed
 from daemon.folder import shown
-from daemon.logbook import standing
+from daemon.logbook import entries_between, standing
 from daemon.store import firings, kilns, logbook, parts
 from daemon.store.database import write_tx
 from daemon.store.firings import FiringRow, StoredFiring
@@ -46,8 +45,10 @@ class Judged:
     def said(self) -> str:
         """Return one line for the service's log."""
         assessment = self.firing.assessment
-        findings = ", ".join(f"{finding.cause} {finding.probability:.2f}" for finding in assessment.findings)
-        name = f"{self.firing.kiln} firing {self.firing.index} ({shown(self.firing.logs[0])})"
+        findings = ", ".join(
+            f"{finding.cause.replace('_', ' ')} {finding.probability:.2f}" for finding in assessment.findings
+        )
+        name = f"{self.firing.kiln} firing {self.firing.index + 1} ({shown(self.firing.logs[0])})"
         return f"{name}: {assessment.end}; {findings or 'no findings'}"
 
 
@@ -96,13 +97,6 @@ class Logs:
         except (OSError, ValueError):
             return None
         return data if kept.content_hash(data) == part.hash else None
-
-
-def entries_between(
-    entries: Sequence[LogbookEntry], after: datetime | None, until: datetime
-) -> tuple[LogbookEntry, ...]:
-    """Return the logbook entries made after one firing started and before the next did."""
-    return tuple(entry for entry in entries if (after is None or entry.at > after) and entry.at <= until)
 
 
 class Judge:

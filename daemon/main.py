@@ -7,29 +7,12 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from daemon.commands.help_text import HelpText
+from daemon.commands.help_text import FIRST_STEPS, OCCASIONS, TopHelp, lay_out
 from daemon.light import load_store_lightly
 
-VERBS = (
-    "demo",
-    "setup",
-    "check",
-    "start",
-    "status",
-    "report",
-    "visit",
-    "log",
-    "acknowledge",
-    "mute",
-    "read",
-    "assess",
-    "backfill",
-    "export",
-    "service",
-    "restore",
-    "completion",
-)
-WITHOUT_STORE = ("setup", "read", "service", "completion", "demo")
+VERBS = tuple(verb for _, verbs in OCCASIONS for verb in verbs)
+WITHOUT_STORE = ("setup", "read", "assess", "service", "completion", "demo")
+SETTINGS_HELP = "the settings file (default: $COILWATCH_SETTINGS, else ./coilwatch.toml)"
 DONE, ATTENTION, WRONG_USE, COULD_NOT = 0, 1, 2, 3
 
 
@@ -39,25 +22,18 @@ def parser(wanted: str | None = None) -> argparse.ArgumentParser:
         prog="coilwatch",
         description="Reads the firing logs of electric kilns and says when heating elements need attention, and why. "
         "It is no safety device.",
-        epilog="Exit codes: 0 done, 1 ran but something needs attention, 2 wrong use or settings, 3 could not run.",
+        epilog=FIRST_STEPS,
+        formatter_class=TopHelp,
     )
     top.add_argument("--version", action=_Version, nargs=0, help="show the version and end")
-    top.add_argument(
-        "--settings", type=Path, metavar="FILE", help="default: $COILWATCH_SETTINGS, else ./coilwatch.toml"
-    )
-    verbs = top.add_subparsers(dest="verb", metavar="COMMAND", required=True)
+    top.add_argument("--settings", type=Path, metavar="FILE", help=SETTINGS_HELP)
+    verbs = top.add_subparsers(dest="verb", metavar="COMMAND", required=True, title="commands")
     for verb in VERBS if wanted is None else (wanted,):
         importlib.import_module(f"daemon.commands.{verb}").add(verbs)
     for each in verbs.choices.values():
-        each.formatter_class = HelpText
+        lay_out(each)
         if "--settings" not in each._option_string_actions:  # noqa: SLF001 - argparse has no other way to ask
-            each.add_argument(
-                "--settings",
-                type=Path,
-                metavar="FILE",
-                default=argparse.SUPPRESS,
-                help="default: $COILWATCH_SETTINGS, else ./coilwatch.toml",
-            )
+            each.add_argument("--settings", type=Path, metavar="FILE", default=argparse.SUPPRESS, help=SETTINGS_HELP)
     return top
 
 
@@ -74,9 +50,14 @@ class _Version(argparse.Action):
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     given = list(sys.argv[1:] if arguments is None else arguments)
+    if sys.stderr is None:  # started without a window (Windows): what is said there stands in the service's log
+        sys.stdout = sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - as long as we live
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a name the terminal cannot write must not end the program
+    if not given:
+        parser().print_help(sys.stderr)
+        return WRONG_USE
     wanted = next((word for word in given if word in VERBS), None)
     if wanted is not None and any(word in ("-h", "--help", "--version") for word in given[: given.index(wanted)]):
         wanted = None

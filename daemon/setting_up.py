@@ -61,20 +61,28 @@ def ask(known: Answers, answer: Callable[[str], str]) -> Answers:
             print(f"  one of: {', '.join(allowed)}")
         return said
 
-    kilns = text("Kilns: a short id for each, commas between", ", ".join(known.kilns) or "kiln-1")
+    studio = text("The studio's name", known.studio or "none")
+    time_zone = text("Time zone of the studio and its logs", known.time_zone)
     unit = choice("Temperatures people here read in", known.unit, ("C", "F"))
-    supply = choice("Supply of the first kiln", known.supply or "unknown", SUPPLIES)
+    price = number("Price of one kWh; messages then say what waiting costs", known.energy_price)
+    drop = text("The folder that is watched for logs", known.drop)
+    kilns = text("Kilns: a short id for each, commas between", ", ".join(known.kilns) or "kiln-1")
+    first = next((kiln.strip() for kiln in kilns.split(",") if kiln.strip()), "the kiln")
+    volts = number(f"Volts on the nameplate of {first}", known.volts)
+    rated_kw = number(f"Kilowatts on the nameplate of {first}", known.rated_kw)
+    supply = choice(f"Supply of {first}", known.supply or "unknown", SUPPLIES)
     zones = text("Its zones in the order of the log's columns, commas between", ", ".join(known.zones) or "one zone")
     log_unit = choice("Temperatures in its logs are in", known.log_unit or "unknown", ("C", "F"))
     return replace(
         known,
-        studio=text("The studio's name", known.studio or "none"),
-        time_zone=text("Time zone", known.time_zone),
+        studio=studio,
+        time_zone=time_zone,
         unit="F" if unit == "F" else "C",
-        drop=text("The folder that is watched for logs", known.drop),
+        energy_price=price,
+        drop=drop,
         kilns=tuple(kiln.strip() for kiln in kilns.split(",") if kiln.strip()),
-        volts=number("Nameplate volts of the first kiln", known.volts),
-        rated_kw=number("Nameplate kilowatts of the first kiln", known.rated_kw),
+        volts=volts,
+        rated_kw=rated_kw,
         supply=None if supply == "unknown" else supply,
         zones=() if zones == "one zone" else tuple(zone.strip() for zone in zones.split(",") if zone.strip()),
         log_unit="C" if log_unit == "C" else "F" if log_unit == "F" else None,
@@ -124,8 +132,8 @@ def _kiln(kiln: str, answers: Answers) -> list[str]:
     zones = f"[{', '.join(_quoted(zone) for zone in answers.zones)}]" if answers.zones else None
     return [
         "[[kiln]]",
-        f"id = {_quoted(kiln)}                  # its logs lie in the sub-folder of this name ...",
-        f"# patterns = [{_quoted(kiln + '-*.csv')}]   # ... or fit one of these",
+        _line("id", _quoted(kiln), "", "its logs lie in the sub-folder of this name ..."),
+        _line("patterns", None, f"[{_quoted(kiln + '-*.csv')}]", "... or fit one of these"),
         '# name = ""                     # as people call it',
         '# model = ""                    # model and serial from the nameplate, for ordering parts',
         '# serial = ""',

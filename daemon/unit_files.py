@@ -29,15 +29,19 @@ def place(system: System, home: Path) -> Path:
             return home / f"{LABEL}-task.xml"
 
 
-def unit(system: System, program: PurePath, settings: PurePath, data: PurePath) -> str:
-    """Return the text of the unit that runs ``program start --settings settings``; all paths absolute."""
+def unit(system: System, program: PurePath, settings: PurePath, data: PurePath, person: str) -> str:
+    """Return the text of the unit that runs ``program start --settings settings``; all paths absolute.
+
+    ``person`` is the account that starts it (Task Scheduler only). ``program`` may there be the windowless Python
+    interpreter, which is then given our module: the console script would leave an empty window standing.
+    """
     match system:
         case "systemd":
             return _systemd(program, settings)
         case "launchd":
             return _launchd(program, settings, data)
         case "task-scheduler":
-            return _task(program, settings)
+            return _task(program, settings, person)
 
 
 def next_steps(system: System, unit_place: PurePath) -> tuple[str, ...]:
@@ -52,7 +56,18 @@ def next_steps(system: System, unit_place: PurePath) -> tuple[str, ...]:
         case "launchd":
             return (f'launchctl bootstrap "gui/$(id -u)" {shlex.quote(str(unit_place))}',)
         case "task-scheduler":
-            return (f'schtasks /Create /TN {LABEL} /XML "{unit_place}"', f"schtasks /Run /TN {LABEL}")
+            return (f'schtasks /Create /F /TN {LABEL} /XML "{unit_place}"', f"schtasks /Run /TN {LABEL}")
+
+
+def last_steps(system: System) -> tuple[str, ...]:
+    """Return the commands that stop the service and take it out of the system's hands again."""
+    match system:
+        case "systemd":
+            return (f"systemctl --user disable --now {LABEL}.service",)
+        case "launchd":
+            return (f'launchctl bootout "gui/$(id -u)/local.{LABEL}"',)
+        case "task-scheduler":
+            return (f"schtasks /End /TN {LABEL}", f"schtasks /Delete /F /TN {LABEL}")
 
 
 def _quoted(path: PurePath) -> str:
@@ -97,8 +112,11 @@ def _launchd(program: PurePath, settings: PurePath, data: PurePath) -> str:
     ).decode("utf-8")
 
 
-def _task(program: PurePath, settings: PurePath) -> str:
-    arguments = escape(f'start --settings "{settings}"')
+def _task(program: PurePath, settings: PurePath, person: str) -> str:
+    """Write the task for one account: a logon trigger without one is an administrator's ([MS-TSCH], adding a task)."""
+    start = f'start --settings "{settings}"'
+    if program.stem.casefold() == "pythonw":
+        start = f"-P -m daemon.main {start}"  # -P: a folder of the same name beside the settings is not ours
     return f"""\
 <?xml version="1.0" encoding="UTF-16"?>
 <Task version="1.2" xmlns="http://schemas.microsoft.com/windows/2004/02/mit/task">
@@ -106,8 +124,18 @@ def _task(program: PurePath, settings: PurePath) -> str:
     <Description>Coilwatch: reads kiln firing logs and tells when elements need attention</Description>
   </RegistrationInfo>
   <Triggers>
-    <LogonTrigger><Enabled>true</Enabled></LogonTrigger>
+    <LogonTrigger>
+      <Enabled>true</Enabled>
+      <UserId>{escape(person)}</UserId>
+    </LogonTrigger>
   </Triggers>
+  <Principals>
+    <Principal id="Author">
+      <UserId>{escape(person)}</UserId>
+      <LogonType>InteractiveToken</LogonType>
+      <RunLevel>LeastPrivilege</RunLevel>
+    </Principal>
+  </Principals>
   <Settings>
     <MultipleInstancesPolicy>IgnoreNew</MultipleInstancesPolicy>
     <DisallowStartIfOnBatteries>false</DisallowStartIfOnBatteries>
@@ -116,13 +144,13 @@ def _task(program: PurePath, settings: PurePath) -> str:
     <ExecutionTimeLimit>PT0S</ExecutionTimeLimit>
     <RestartOnFailure>
       <Interval>PT1M</Interval>
-      <Count>999</Count>
+      <Count>255</Count>
     </RestartOnFailure>
   </Settings>
-  <Actions>
+  <Actions Context="Author">
     <Exec>
       <Command>{escape(str(program))}</Command>
-      <Arguments>{arguments}</Arguments>
+      <Arguments>{escape(start)}</Arguments>
       <WorkingDirectory>{escape(str(settings.parent))}</WorkingDirectory>
     </Exec>
   </Actions>

@@ -17,6 +17,7 @@ COMMANDS = {
     for path in (ROOT / "daemon" / "commands").glob("*.py")
     if "\ndef add(" in path.read_text(encoding="utf-8")
 }
+PACKAGES = ("analysis", "config", "daemon")
 DESIGNED = {
     "demo", "start", "assess", "read", "report", "visit", "log", "status", "backfill", "acknowledge", "mute", "check",
     "setup", "service", "export",
@@ -56,6 +57,20 @@ def test_every_file_a_document_links_to_is_there():
 def test_every_place_the_developers_guide_names_is_there():
     for place in set(re.findall(r"`((?:config|analysis|daemon|tests|sample_logs)/[\w/.]+)`", DEVELOPERS)):
         assert (ROOT / place).exists(), place
+
+
+def test_every_module_stands_in_the_developers_guide_under_its_folder_and_no_other_does():
+    """A new module wants a word or two under "Every module": where a maintainer looks first."""
+    section = DEVELOPERS.split("## Every module\n")[1].split("\n## ")[0]
+    for part in section.split("\n### ")[1:]:
+        folder, text = part.split("\n", 1)
+        told = set(re.findall(r"`(\w+)`", text))
+        there = {path.stem for path in (ROOT / folder.strip("` ")).glob("*.py")} - {"__init__"}
+        assert sorted(there - told) == [], f"name these with a word or two in DEVELOPERS.md, Every module, {folder}"
+        assert sorted(told - there) == [], f"no longer there, but named in DEVELOPERS.md, Every module, {folder}"
+    folders = set(re.findall(r"^### `([\w/]+)`$", section, re.MULTILINE))
+    packages = {p.parent.relative_to(ROOT).as_posix() + "/" for name in PACKAGES for p in (ROOT / name).rglob("*.py")}
+    assert folders == packages
 
 
 def test_each_dependency_has_its_reason():

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from contextlib import closing
 
 EXAMPLES = """examples:
   coilwatch acknowledge JUN-7K2M     the incident stands at the end of the message
@@ -29,8 +30,7 @@ def run(args: argparse.Namespace) -> int:
     from daemon.store.database import open_store, write_tx
 
     settings = load(args.settings)
-    db = open_store(settings.folders.database)
-    with write_tx(db):
+    with closing(open_store(settings.folders.database)) as db, write_tx(db):
         meant = alerts.acknowledge(db, args.what, settings, clock.now())
     if not meant:
         raise CommandError(f"nothing stands under {args.what!r}. `coilwatch status` lists the incidents.")

@@ -1,13 +1,17 @@
 """``coilwatch assess``: judge a folder of logs without service, store or alerts."""
 
 import argparse
+import importlib
 import json
 import sys
 from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from multiprocessing.pool import Pool
+
     from config.kiln import Kiln
     from config.logbook import LogbookEntry
     from daemon.assessing import KilnWork
@@ -42,21 +46,21 @@ def run(args: argparse.Namespace) -> int:
 
     if args.jobs < 1:
         raise CommandError("--jobs must be 1 or more")
-    kilns, entries, wording = _register(args)
-    works = works_of(args.paths, kilns, entries, wording)
-    if not works:
-        raise CommandError(f"there are no logs in {', '.join(str(path) for path in args.paths)}")
-    records: list[str] = []
-    for _, lines in sorted(_judged(works, args.jobs), key=lambda done: done[0]):
-        records += lines
+    with _processes(args.jobs) as pool:
+        kilns, entries, wording = _register(args)
+        works = works_of(args.paths, kilns, entries, wording)
+        if not works:
+            raise CommandError(f"there are no logs in {', '.join(str(path) for path in args.paths)}")
+        zones = {kiln.id: kiln.time_zone or "UTC" for kiln in kilns}
+        # what is printed is made ready while other kilns are still being judged
+        done = [(kiln, lines, [] if args.json else _rows(lines, zones)) for kiln, lines in _judged(works, pool)]
+    done.sort(key=lambda of_kiln: of_kiln[0])
+    records = [line for _, lines, _ in done for line in lines]
     out = "".join(f"{line}\n" for line in records)
     unreadable = sum('"end": "unreadable"' in line for line in records)
     if args.jsonl is not None:
         args.jsonl.write_text(out, encoding="utf-8")
-    if args.json:
-        sys.stdout.write(out)
-    else:
-        _print(records)
+    sys.stdout.write(out if args.json else "".join(f"{row}\n" for _, _, rows in done for row in rows))
     if unreadable:
         print(f"{unreadable} of {len(records)} records are of logs that could not be read", file=sys.stderr)
     return 1 if unreadable else 0
@@ -81,24 +85,36 @@ def _register(args: argparse.Namespace) -> "tuple[tuple[Kiln, ...], tuple[Logboo
         raise CommandError(str(error)) from None
 
 
-def _judged(works: "list[KilnWork]", jobs: int) -> "Iterator[tuple[str, list[str]]]":
+def _processes(jobs: int) -> "AbstractContextManager[Pool | None]":
+    """Return processes to judge in, None for one job; they load what they need while this one reads the register."""
+    if jobs == 1:
+        return nullcontext()
+    import multiprocessing
+
+    return multiprocessing.get_context("spawn").Pool(jobs, _load)
+
+
+def _load() -> None:
+    """Load what the first log would otherwise wait for."""
+    for module in ("daemon.assessing", "analysis.assessment", "pandas"):
+        importlib.import_module(module)
+
+
+def _judged(works: "list[KilnWork]", pool: "Pool | None") -> "Iterator[tuple[str, list[str]]]":
     """Yield each kiln's records as they are done, with progress on a terminal."""
     from daemon.assessing import judge_kiln
     from daemon.commands.progress import Progress
 
     with Progress("judging", sum(len(work.logs) for work in works)) as progress:
-        if jobs == 1 or len(works) == 1:
+        if pool is None or len(works) == 1:
             for work in works:
                 yield work.kiln.id, judge_kiln(work, progress.step)
             return
-        import multiprocessing
-
         # the largest first, so that no process is left alone with one at the end
         ordered = sorted(works, key=lambda work: -len(work.logs))
-        with multiprocessing.get_context("spawn").Pool(min(jobs, len(works))) as pool:
-            for kiln, lines, count in pool.imap_unordered(_one, ordered):
-                progress.step(count)
-                yield kiln, lines
+        for kiln, lines, count in pool.imap_unordered(_one, ordered):
+            progress.step(count)
+            yield kiln, lines
 
 
 def _one(work: "KilnWork") -> tuple[str, list[str], int]:
@@ -107,18 +123,30 @@ def _one(work: "KilnWork") -> tuple[str, list[str], int]:
     return work.kiln.id, judge_kiln(work), len(work.logs)
 
 
-def _print(records: list[str]) -> None:
-    """Print one plain line for each firing."""
+def _rows(records: list[str], zones: dict[str, str]) -> list[str]:
+    """Return a plain line for each firing, its start by the clock of its kiln (UTC for a kiln not in the register)."""
     from daemon.folder import shown
 
+    rows = []
     for line in records:
         record = json.loads(line)
         power = record.get("power_ratio")
-        said = ", ".join(f"{finding['cause']} ({finding['severity']})" for finding in record.get("findings", []))
+        findings = record.get("findings", [])
+        said = ", ".join(f"{each['cause'].replace('_', ' ')} ({each['severity']})" for each in findings)
         if record["end"] == "unreadable":
             said = "; ".join(record.get("problems", []))
-        started = (record.get("started") or "")[:16].replace("T", " ")
+        started = _started(record.get("started"), zones.get(record["kiln"]))
         numbers = "-" if power is None else f"{power:.2f}"
-        print(
-            shown(f"{record['kiln']:<12} {started:<16} {record['end']:<10} power {numbers:<5} {record['log']}  {said}")
-        )
+        row = f"{record['kiln']:<12} {started:<17} {record['end']:<10} power {numbers:<5} {record['log']}  {said}"
+        rows.append(shown(row.rstrip()))
+    return rows
+
+
+def _started(stamp: str | None, zone: str | None) -> str:
+    from datetime import datetime
+    from zoneinfo import ZoneInfo
+
+    if stamp is None:
+        return ""
+    at = datetime.fromisoformat(stamp)
+    return f"{at:%Y-%m-%d %H:%M}Z" if zone is None else f"{at.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}"

@@ -54,6 +54,8 @@ def offers() -> list[Offer]:
 def _words(parser: argparse.ArgumentParser) -> tuple[tuple[str, str], ...]:
     found: list[tuple[str, str]] = []
     for action in parser._actions:  # noqa: SLF001 - argparse has no other way to ask
+        if action.help == argparse.SUPPRESS:
+            continue
         about = " ".join((action.help or "").replace("%%", "%").split())
         if action.option_strings:
             found.append((action.option_strings[-1], about))

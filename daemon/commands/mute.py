@@ -3,6 +3,7 @@
 import argparse
 import json
 import re
+from contextlib import closing
 from datetime import datetime, timedelta
 
 EXAMPLES = """examples:
@@ -59,9 +60,8 @@ def run(args: argparse.Namespace) -> int:
     except ValueError as error:
         raise CommandError(str(error)) from None
     settings = load(args.settings)
-    db = open_store(settings.folders.database)
     try:
-        with write_tx(db):
+        with closing(open_store(settings.folders.database)) as db, write_tx(db):
             meant = alerts.mute(db, args.what, until, settings, now)
     except KeyError:
         known = ", ".join(kiln.id for kiln in settings.kilns) or "none"

@@ -45,7 +45,8 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         help="how was this log understood?",
         description="Reads one log and says what each column was taken for and why, the units and the time, the "
         "firings found, what was repaired, and what the file cannot tell with the setting that would. Nothing is "
-        "stored. The kiln is the one whose folder or pattern fits, or --kiln.",
+        "stored. The kiln is the one whose folder or pattern fits, or --kiln; with a single kiln in the register, that "
+        "one. Exit code 1: the log is unreadable, or it does not tell all that matters.",
         epilog=EXAMPLE,
     )
     parser.add_argument("file", type=Path, metavar="FILE", help="the log")
@@ -61,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
     settings = _settings(args)
     kiln = _kiln(args, settings)
     try:
-        reading = _read(args.file, kiln, settings)
+        reading = _read(args.file, kiln or _stranger(settings), settings)
     except OSError as error:
         raise CommandError(f"{shown(str(args.file))}: {error.strerror or error}", code=3) from None
     except UnreadableLog as error:
@@ -74,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(record(reading, kiln), indent=1))
     else:
         unit: TemperatureUnit = settings.studio.temperature_unit if settings else "C"
-        for line in lines(reading, kiln, unit):
+        for line in lines(reading, kiln, unit, _zone(kiln or _stranger(settings))):
             print(line)
     return 1 if reading.account.unknown else 0
 
@@ -117,7 +118,16 @@ def _kiln(args: argparse.Namespace, settings: "Settings | None") -> "Kiln | None
     path = args.file.absolute()
     inside = path.is_relative_to(settings.folders.drop)
     key = path.relative_to(settings.folders.drop) if inside else Path(path.parent.name, path.name)
-    return kiln_of(key.as_posix(), settings.kilns)
+    only = settings.kilns[0] if len(settings.kilns) == 1 else None
+    return kiln_of(key.as_posix(), settings.kilns) or only
+
+
+def _stranger(settings: "Settings | None") -> "Kiln | None":
+    """Return what is known of a kiln that is not in the register: the clock all the others go by."""
+    from config.kiln import Kiln
+
+    zones = {kiln.time_zone for kiln in settings.kilns} if settings else set()
+    return Kiln(id="", time_zone=zones.pop()) if len(zones) == 1 else None
 
 
 def record(reading: "Reading", kiln: "Kiln | None") -> dict[str, Any]:
@@ -163,12 +173,11 @@ def _peak(log: "FiringLog") -> tuple[float, str] | None:
     return float(np.nanmax(log.zone_c)), log.zone_names[int(zone)]
 
 
-def lines(reading: "Reading", kiln: "Kiln | None", unit: "TemperatureUnit") -> Iterator[str]:
-    """Give the account as lines of plain text; temperatures in ``unit``."""
+def lines(reading: "Reading", kiln: "Kiln | None", unit: "TemperatureUnit", zone: tzinfo) -> Iterator[str]:
+    """Give the account as lines of plain text; temperatures in ``unit``, times in ``zone``."""
     account = reading.account
     whose = f"a log of {kiln.title}" if kiln else "no kiln of the register (see --kiln)"
     yield f"{account.name} ({_size(account.size_bytes)}), read as {whose}"
-    zone = _zone(kiln)
     for number, log in enumerate(reading.firings, 1):
         yield ""
         yield from _firing_lines(log, number, len(reading.firings), unit, zone)

@@ -1,6 +1,8 @@
 """``coilwatch service``: let the system start Coilwatch."""
 
 import argparse
+import getpass
+import os
 import shutil
 import sys
 from pathlib import Path
@@ -39,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     if system not in get_args(unit_files.System):
         raise CommandError(f"{system} is not known")
     where = unit_files.place(system, args.home or Path.home())
-    text = unit_files.unit(system, _program(), settings.file, settings.folders.data)
+    text = unit_files.unit(system, _program(), settings.file, settings.folders.data, _person())
     if not args.install:
         print(text, end="")
         print(f"\nIt belongs in {where} (coilwatch service --install writes it there). Then run:", file=sys.stderr)
@@ -50,11 +52,23 @@ def run(args: argparse.Namespace) -> int:
         print(f"Written: {where}. Now run:", file=sys.stderr)
     for command in unit_files.next_steps(system, where):
         print(f"  {command}", file=sys.stderr)
+    print("To stop it and take it out again:", file=sys.stderr)
+    for command in unit_files.last_steps(system):
+        print(f"  {command}", file=sys.stderr)
     return 0
 
 
+def _person() -> str:
+    """Return the account that runs this, as the Task Scheduler names it."""
+    domain = os.environ.get("USERDOMAIN", "")
+    return f"{domain}\\{getpass.getuser()}" if domain else getpass.getuser()
+
+
 def _program() -> Path:
-    """Return the absolute path of the console script: a service has nobody's search path."""
+    """Return the absolute path of the program to start: a service has nobody's search path."""
+    windowless = Path(sys.executable).with_name("pythonw.exe")
+    if sys.platform == "win32" and windowless.exists():
+        return windowless.absolute()
     beside = Path(sys.executable).with_name("coilwatch.exe" if sys.platform == "win32" else "coilwatch")
     found = beside if beside.exists() else Path(shutil.which("coilwatch") or beside)
     return found.absolute()

@@ -72,10 +72,15 @@ def run(args: argparse.Namespace) -> int:
         (settings.folders.drop / kiln.id).mkdir(parents=True, exist_ok=True)
     settings.folders.drop.mkdir(parents=True, exist_ok=True)
     print(f"Written: {file}")
-    print(f"Put logs into {settings.folders.drop}{'/<kiln>' if settings.kilns else ''}.")
-    print("Who is told: put a notification address into the file secrets/alerts__targets__phone, then")
-    print("  coilwatch check --send")
-    print("  coilwatch start")
+    own = "the kiln's own sub-folder of " if settings.kilns else ""
+    print(f"Look into it: every line says what it is for. Logs go into {own}{settings.folders.drop}.")
+    print("Who is told: write a notification address into the file")
+    print(f"  {settings.folders.secrets / 'alerts__targets__phone'}")
+    print("Then:")
+    print("  coilwatch read FILE       how one of your logs is understood")
+    print("  coilwatch check --send    is all in order? with a test message")
+    print("  coilwatch backfill DIR    take in the logs you already have")
+    print("  coilwatch start           watch the folder")
     return 0
 
 

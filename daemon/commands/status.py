@@ -93,7 +93,7 @@ def _lines(stands: dict[str, Any], attention: list[str], zone: Any, *, every_fil
 
 
 def _kiln_line(kiln: dict[str, Any], zone: Any) -> str:  # noqa: ANN401
-    head = f"{kiln['name']:<16} {kiln['firings']:>4} firings"
+    head = f"{kiln['name']:<16} {kiln['firings']:>4} {'firing' if kiln['firings'] == 1 else 'firings'}"
     if "power" not in kiln:
         return head
     power = kiln["power"]

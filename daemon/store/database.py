@@ -7,7 +7,7 @@ later fails at once when another connection wrote in between, however long it is
 import logging
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -59,16 +59,13 @@ def open_store(path: Path) -> Database:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         _finish_restore(path)
-        db = _connect(path)
-        _bring_up_to_date(db, path)
+        return _connect(path)
     except sqlite3.DatabaseError as error:
         raise StoreError(
             f"{path}: the database cannot be used ({error}). If it is damaged, `coilwatch restore` puts back a back-up."
         ) from error
     except OSError as error:
         raise StoreError(f"{path.parent}: {error.strerror}. Check folders.data in the settings.") from error
-    db.execute("pragma foreign_keys=on")
-    return db
 
 
 def _finish_restore(path: Path) -> None:
@@ -82,10 +79,14 @@ def _finish_restore(path: Path) -> None:
 
 
 def _connect(path: Path) -> Database:
-    connection = sqlite3.connect(path, timeout=BUSY_S)
-    db = Database(connection)
-    db.execute("pragma journal_mode=wal")
-    db.execute("pragma synchronous=full")
+    """Open the database and bring it up to date; nothing stays open if that fails."""
+    with ExitStack() as held:
+        db = held.enter_context(closing(Database(sqlite3.connect(path, timeout=BUSY_S))))
+        db.execute("pragma journal_mode=wal")
+        db.execute("pragma synchronous=full")
+        _bring_up_to_date(db, path)
+        db.execute("pragma foreign_keys=on")
+        held.pop_all()
     return db
 
 

@@ -1,8 +1,12 @@
 """The firings found in each content: when, how long, and whether one goes on where another was cut off."""
 
-from dataclasses import dataclass
+from __future__ import annotations
 
-from sqlite_utils import Database
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # judging a folder without a store needs a Part and no database
+    from sqlite_utils import Database
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,6 +127,23 @@ def test_several_faults_are_named_at_once_one_a_line(tmp_path):
     assert [line.split(":")[1] for line in said.splitlines()] == ["3", "4"]
 
 
+def test_a_secret_written_with_a_plain_text_editor_of_windows_is_read(tmp_path):
+    (tmp_path / "coilwatch.toml").write_text('[[kiln]]\nid = "heron"\n', encoding="utf-8")
+    (tmp_path / "secrets").mkdir()
+    (tmp_path / "secrets/alerts__targets__phone.txt").write_text("json://one\r\n", encoding="utf-8-sig")
+    (tmp_path / "secrets/alerts__targets__mail.TXT").write_text("json://two\r\n", encoding="utf-16")
+    settings = load(tmp_path / "coilwatch.toml")
+    assert sorted(settings.alerts.targets) == ["mail", "phone"]
+    assert sorted(settings.secrets()) == ["json://one", "json://two"]
+
+
+def test_a_windows_path_in_double_quotes_is_explained(tmp_path):
+    file = tmp_path / "coilwatch.toml"
+    file.write_text('[folders]\ndrop = "C:\\Users\\pat\\drop"\n', encoding="utf-8")
+    with pytest.raises(SettingsError, match=r"coilwatch\.toml:2: .*single quotes"):
+        load(file)
+
+
 def test_targets_come_from_the_secrets_folder_and_the_environment_wins(tmp_path, monkeypatch):
     (tmp_path / "secrets").mkdir()
     (tmp_path / "secrets/alerts__targets__phone").write_text("json://from-the-folder\n", encoding="utf-8-sig")

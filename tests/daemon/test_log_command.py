@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from config.logbook import OPEN_OHM
 from daemon.main import main
 
 TOML = """
@@ -115,6 +116,8 @@ def test_in_a_script_what_is_missing_is_named(studio, capsys, words, said):
         (["measured", "lots", "ohm", "--where", "circuit top"], "'lots' is no number"),
         (["replaced", "relay", "--zone", "attic"], "Its zones: top, bottom"),
         (["note", "x", "--at", "yesterday"], "is no date"),
+        (["replaced", "relay", "--at", "2999-01-01"], "lies in the future"),
+        (["replaced", "relay", "fuse"], "write one entry for each part"),
         (["undo", "nothing"], "no standing entry 'nothing'"),
         (["read", "nowhere.jsonl"], "cannot be read"),
         (["read"], "Name one file"),
@@ -163,7 +166,7 @@ def test_report_and_visit_print_where_the_pages_are(studio, capsys):
     said = capsys.readouterr().out
     assert "juniper-visit.html" in said
     assert "Isolate, lock off and prove dead" in said
-    assert "as new: 13.7 Ω (13.0 to 14.4)" in said
+    assert "as new: 13.7 Ω (13.0–14.4)" in said
 
 
 def test_a_script_gets_parts_and_measurements_as_json(studio, capsys):
@@ -184,3 +187,32 @@ def test_pdf_without_its_extra_says_what_to_install(studio, capsys, monkeypatch)
     monkeypatch.setitem(sys.modules, "weasyprint", None)
     assert main(["visit", "juniper", "--pdf"]) == 3
     assert "coilwatch[pdf]" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("said", ["open", "OL"])
+def test_an_open_circuit_is_a_reading_too(studio, capsys, said):
+    assert main(["log", "juniper", "measured", said, "--where", "circuit top"]) == 0
+    out = capsys.readouterr().out
+    assert "Measured open (no reading) at circuit top" in out
+    assert "Open at circuit top fits: all elements or a lead open." in out
+    assert listed(capsys)[0]["value"] == OPEN_OHM
+
+
+def test_a_circuit_named_by_its_flag_is_the_place(studio, capsys):
+    assert main(["log", "juniper", "measured", "13.8", "ohm", "--circuit", "top"]) == 0
+    assert listed(capsys)[0]["where"] == "circuit top"
+
+
+def test_a_reading_at_a_place_nobody_expects_is_kept_and_the_known_places_are_named(studio, capsys):
+    assert main(["log", "juniper", "measured", "13.8", "ohm", "--where", "circuit tpo"]) == 0
+    out = capsys.readouterr().out
+    assert "nothing is expected at 'circuit tpo'" in out
+    assert "Known places: circuit top, circuit bottom" in out
+    assert len(listed(capsys)) == 1
+
+
+def test_an_entry_shows_under_the_day_it_was_written_for_wherever_the_kiln_stands(studio, capsys):
+    there = TOML.replace('name = "Juniper"', 'name = "Juniper"\ntime_zone = "Pacific/Auckland"')
+    (studio / "coilwatch.toml").write_text(there, encoding="utf-8")
+    assert main(["log", "juniper", "note", "new lid", "--at", "2026-04-06"]) == 0
+    assert "6 Apr 2026" in capsys.readouterr().out
