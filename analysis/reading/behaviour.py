@@ -13,6 +13,8 @@ Conduct = Literal["empty", "constant", "clock", "segment", "on-off", "volts", "t
 _MOST = 4000
 _REPEATED, _COOLS = 4, 10.0
 """Rows that repeat a value, and degrees (C or F) another column falls meanwhile, that no kiln's zone shows."""
+_NEAR, _MUCH = 0.03, 0.4
+"""How near a failing couple keeps to the temperature it measures (of its range), and in which share of the rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +116,20 @@ def stands_at_its_peak(values: FloatArray, others: Sequence[FloatArray]) -> bool
         return False
     ends = (other[-rows:][np.isfinite(other[-rows:])] for other in others)
     return any(end.size > 1 and float(end[0] - end[-1]) > _COOLS for end in ends)
+
+
+def only_falls(values: FloatArray) -> bool:
+    """Tell whether a column never rises, as what is left of a firing does, and a kiln only while it cools."""
+    return not bool((np.diff(values[np.isfinite(values)]) > 0.0).any())
+
+
+def follows(values: FloatArray, temperatures: Sequence[FloatArray]) -> bool:
+    """Tell whether a column that jumps about keeps to a temperature for much of the time: a couple that fails does."""
+    for other in temperatures:
+        near = np.abs(values - other) < _NEAR * np.ptp(other[np.isfinite(other)])
+        if float(np.mean(near)) > _MUCH:
+            return True
+    return False
 
 
 def _resolution(x: FloatArray) -> float:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.reading.behaviour import Behaviour, behaviour_of, ruledness, stands_at_its_peak
+from analysis.reading.behaviour import Behaviour, behaviour_of, follows, only_falls, ruledness, stands_at_its_peak
 from analysis.reading.firing_log import FloatArray, UnreadableLog
 from analysis.reading.names import NameSays, plain, what_name_says
 
@@ -243,7 +243,10 @@ def _unnamed(columns: list[Column], conducts: dict[int, Behaviour], zones: Seque
         return columns
     out = list(columns)
     hot = [c for c in open_ if _behaviour(c, conducts).conduct in {"temperature", "clock"} and not _is_count(c)]
-    hot = [c for c in hot if not _only_falls(c)] or hot
+    hot = [c for c in hot if c.values is not None and not only_falls(c.values)] or hot
+    known = [c.values for c in hot if c.values is not None]
+    wild = [c for c in open_ if c.values is not None and _behaviour(c, conducts).conduct == "other"]
+    hot = sorted([*hot, *(c for c in wild if c.values is not None and follows(c.values, known))], key=lambda c: c.index)
     named = sum(column.role == "zone" for column in columns)
     if len(hot) + named < max(1, len(zones)):  # a kiln that hardly warmed up
         cold = [c for c in _alike_at_start(open_) if c not in hot]
@@ -277,12 +280,6 @@ def _is_count(column: Column) -> bool:
     assert column.values is not None
     step = np.diff(column.values)
     return bool(step.size) and bool((step == step[0]).all())
-
-
-def _only_falls(column: Column) -> bool:
-    """Tell whether a column never rises, as what is left of a firing does, and a kiln only while it cools."""
-    assert column.values is not None
-    return not bool((np.diff(column.values[np.isfinite(column.values)]) > 0.0).any())
 
 
 def _temperatures(

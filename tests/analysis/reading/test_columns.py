@@ -167,6 +167,17 @@ def test_a_set_point_that_stands_while_the_kiln_cools_for_a_few_rows_is_known_by
     assert roles(reading) == ["time", "zone", "set point"]
 
 
+def test_a_failing_thermocouple_that_jumps_about_the_set_point_is_still_the_zone():
+    t = np.arange(0.0, 900.0)
+    rng = np.random.default_rng(5)
+    point = np.where(t < 560, 20.0 + 1.9 * t, 0.0)
+    zone = np.where(t < 560, point + 3.0, 1084.0 * np.exp(-(t - 560) / 400.0))
+    zone = np.where(rng.random(t.size) < 0.12, zone * rng.uniform(0.1, 0.9, t.size), zone)
+    data = table(["a", "b", "c"], t * 60.0, np.round(zone, 1), np.round(point, 1))
+    reading = read_log(data, name="a.csv", kiln=Kiln(id="juniper", log=LogHints(temperature_unit="C", time_unit="s")))
+    assert roles(reading) == ["time", "zone", "set point"]
+
+
 def test_a_kiln_that_never_warmed_up_is_still_read():
     one = pen.firing(seed=21, zones=2, sample_s=60.0, peak_c=60.0)
     layout = pen.Layout(header=False, units_in="register", time="minutes", columns=("zones", "point", "output"))
