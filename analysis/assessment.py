@@ -24,7 +24,7 @@ from analysis.outlook import margin_from_climb, margin_from_duty, outlook
 from analysis.reading import FiringLog
 from analysis.record import CauseWords, record_of
 from analysis.state import KilnState, begin, update
-from analysis.verification import proved, verification
+from analysis.verification import proved, verification, with_unproved
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 
@@ -56,6 +56,7 @@ def assess(
         condition = _coming_and_going(case, condition, findings)
     work = heatwork.of_firing(log)
     repair_shown = verification(case, memory, findings)
+    findings = with_unproved(case, memory, findings, repair_shown)
     state = replace(state, causes=proved(memory, repair_shown))
     assessment = Assessment(
         kiln=kiln.id,

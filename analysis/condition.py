@@ -76,7 +76,7 @@ class Condition:
     power : this firing's own evidence (supply divided out where volts are known), None if it has none.
     step : a sudden change, if one is more likely than not among recent firings.
     level_low, level_high : 90 % interval of ``level`` (log; the mixture's own quantiles, not level +/- 1.645 error).
-    programme, programme_fired, new_programme : name or made-up name, times fired so far with this one, first time.
+    programme, new_programme : name or made-up name, first time.
     leak : probability that heat loss rose suddenly within the last 20 firings (power per capacity unchanged).
     stories : the surviving histories, most probable first (probabilities sum to 1).
     slow : the level without the sudden changes that stand unrepaired: what ageing alone has done.
@@ -99,7 +99,6 @@ class Condition:
     level_low: float | None = None
     level_high: float | None = None
     programme: str = ""
-    programme_fired: int = 0
     new_programme: bool = False
     leak: float = 0.0
     end: End = "complete"

@@ -141,11 +141,10 @@ def ohms_text(circuits: Sequence[Circuit], *, counts: bool = False) -> str:
         return f", {_each(every)} each"
     listed = []
     for c in circuits:
-        number = f"{c.elements} of " if counts else ""
         alike = max(c.element_ohm) <= (1 + ALIKE) * min(c.element_ohm)
         ohms = _each(c.element_ohm) if alike else " and ".join(f"{ohm:.1f} Ω" for ohm in c.element_ohm)
-        listed.append(f"{c.name} {number}{ohms}" if counts else f"{ohms} (circuit {c.name})")
-    return f": {'; '.join(listed)}" if counts else f", {' or '.join(listed)} each"
+        listed.append(f"circuit {c.name}: {c.elements} of {ohms}" if counts else f"{ohms} (circuit {c.name})")
+    return f", {'; '.join(listed)}" if counts else f", {' or '.join(listed)} each"
 
 
 def _each(ohms: Sequence[float]) -> str:

@@ -24,13 +24,9 @@ _SWING_C_PER_H = 60.0
 """A climb falling and rising by this much within minutes is no controller's doing above 250 deg C."""
 
 _SWING_FROM_C = 250.0
-_SLOW_CLIMB, _LITTLE_OUTPUT, _OWN_DOING = 0.67, 0.3, 0.3
+_SLOW_CLIMB, _LITTLE_OUTPUT, _OVER_C, _OWN_DOING = 0.67, 0.3, 2.0, 0.3
 """Slow is under two thirds of the usual climb; where in three slow minutes of ten little heat is asked for, the swings
-are the controller's own."""
-
-_MISSED_C = 10.0
-"""A contact that fails stays open for minutes: at least three times the zone falls this far behind its own climb. A
-controller's limit cycle is over in half of that (some 3 to 8 deg C)."""
+are the controller's own. A zone that follows its set point lies above it half of the time, by a degree or so."""
 
 _STOPS_WITHIN_S = 600.0
 _FREE_RISE_C_PER_H = 20.0
@@ -59,6 +55,7 @@ class Signs:
     Attributes
     ----------
     swings : times the climb fell and rose again by 60 deg C/h or more above 250 deg C and half the peak.
+    dips_c : how far the zone fell behind its own climb in the third deepest of these.
     free_heat : the largest rise with no demand, None if there was none or the log cannot show it.
     behind_zones_c : how far a zone lay behind the hottest one (95th percentile while heated).
     spikes, dropouts : thermocouple samples taken out in reading because they jumped or were missing or stuck.
@@ -70,6 +67,7 @@ class Signs:
     """
 
     swings: tuple[int, ...] = ()
+    dips_c: tuple[float, ...] = ()
     free_heat: FreeHeat | None = None
     behind_zones_c: tuple[float, ...] = ()
     spikes: tuple[int, ...] = ()
@@ -89,12 +87,14 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
         if 0 <= spike.zone < zones:
             (spikes if spike.kind == "spike" else dropouts)[spike.zone] += spike.count
     # a message is why the heat went off only if it did: a complaint in mid-firing that heats on stopped nothing
-    last_s = float(grid.mid_s[max(drive.end, 1) - 1]) - _STOPS_WITHIN_S
-    text = " ".join(e.text.lower() for e in log.events if e.elapsed_s >= last_s)
+    last_s = float(grid.mid_s[max(drive.end, 1) - 1])
+    text = " ".join(e.text.lower() for e in log.events if abs(e.elapsed_s - last_s) < _STOPS_WITHIN_S)
     rates = rates_c_per_h(grid, 1)
     hot_share, cool_share = _log_shares(grid, drive)
+    swings, dips_c = _swings(grid, drive, rates)
     return Signs(
-        swings=_swings(grid, drive, rates),
+        swings=swings,
+        dips_c=dips_c,
         free_heat=_free_heat(grid, drive, rates),
         behind_zones_c=_behind(grid, drive.end),
         spikes=tuple(spikes),
@@ -156,14 +156,14 @@ def _not_asked(grid: Grid, drive: Drive) -> BoolArray | None:
     """Return where a zone's controller asks for little heat (bins, zones); None where no log tells."""
     if drive.logged:
         return drive.output < _LITTLE_OUTPUT
-    return None if grid.set_point_c is None else grid.zone_c > grid.set_point_c
+    return None if grid.set_point_c is None else grid.zone_c > grid.set_point_c + _OVER_C
 
 
-def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[int, ...]:
-    """Count swings of each zone's climb in the hotter half of the heating; none where its controller makes them.
+def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...], tuple[float, ...]]:
+    """Count swings of each zone's climb in the hotter half of the heating, and the depth of the third deepest dip.
 
-    A switching controller overshoots its line as much as it falls short; a failing contact takes heat away only while
-    heat is asked for.
+    None where its controller makes them: a switching one overshoots its line as much as it falls short, while a
+    failing contact takes heat away only while heat is asked for.
     """
     mean = grid.mean_c
     top = int(np.argmax(mean[: max(drive.end, 1)]))
@@ -176,19 +176,21 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[int, ...]:
         use &= ~edge[:top]
     parts = rates[:top].T[:, use]
     if parts.shape[1] < 10:
-        return tuple([0] * len(parts))
+        return tuple([0] * len(parts)), tuple([0.0] * len(parts))
     idle = _not_asked(grid, drive)
     swings: list[int] = []
+    dips_c: list[float] = []
     for zone, part in enumerate(parts):
         usual = quantile(part, 0.75)
         slow = part < _SLOW_CLIMB * usual
         asked = idle is None or (np.count_nonzero(idle[:top, zone][use] & slow) <= _OWN_DOING * np.count_nonzero(slow))
-        if not asked or _third_largest(np.where(slow, usual - part, 0.0)) * grid.step_s / 3600.0 < _MISSED_C:
+        dips_c.append(round(_third_largest(np.where(slow, usual - part, 0.0)) * grid.step_s / 3600.0, 1))
+        if not asked:
             swings.append(0)
             continue
         noise = 1.4826 * median(np.abs(part[1:] - part[:-1])) / 1.4142
         swings.append(count_swings(part, max(_SWING_C_PER_H, 5.0 * noise)))
-    return tuple(swings)
+    return tuple(swings), tuple(dips_c)
 
 
 def _third_largest(missing: FloatArray) -> float:

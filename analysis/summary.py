@@ -346,7 +346,6 @@ def condition_of(
         level_low=low if told else None,
         level_high=high if told else None,
         programme=known.match.programme.name,
-        programme_fired=known.match.programme.fired,
         new_programme=known.match.new,
         leak=sum(
             s.probability

@@ -6,13 +6,16 @@ from math import exp
 
 from analysis.causes.case import Case
 from analysis.causes.memory import CausesMemory
+from analysis.circuits import OPEN_ELEMENT, network, single_faults, solve
 from analysis.climb import Estimate
-from analysis.findings import Finding
+from analysis.findings import Cause, Evidence, Finding
 from analysis.renewal import KNOWN, NINETY
 
 FIRINGS_TO_JUDGE = 3
 _ENOUGH_ERROR = 0.05
 _SHORT_OF_FULL = -0.05
+LIKELY = 0.6  # something is not connected or not heating; the logs alone do not say which part
+GIVES_ONLY = "still gives only"
 FULL = "All circuits give full power, as far as this firing shows."
 _ELECTRICAL = {"elements", "element", "relay", "fuse", "wiring", "supply"}
 
@@ -20,7 +23,7 @@ _ELECTRICAL = {"elements", "element", "relay", "fuse", "wiring", "supply"}
 def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) -> str | None:
     """Return one plain sentence on the latest repair for the first firings after it, else None."""
     repair = memory.repair
-    if repair is None or case.index - repair.firing >= FIRINGS_TO_JUDGE:
+    if repair is None or (case.index - repair.firing >= FIRINGS_TO_JUDGE and not repair.short):
         return None
     still = [f for f in findings if f.severity != "info" and f.cause != "element_ageing"]
     if still:
@@ -35,11 +38,11 @@ def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) 
     levels = case.condition.zone_levels if case.condition.reference != "after repair" else ()
     for number, zone in enumerate(levels):
         if zone is not None and _surely_short(zone, 2 * _SHORT_OF_FULL) and len(names) > number:
-            return f"Zone {names[number]} still gives only {100 * exp(zone.value):.0f} % of its power: recheck."
+            return f"Zone {names[number]} {GIVES_ONLY} {100 * exp(zone.value):.0f} % of its power: recheck."
     own = case.condition.reference != "after repair"
-    short = [at for at in (case.condition.level, level) if own and at is not None and _surely_short(at, _SHORT_OF_FULL)]
-    if short:
-        return f"The kiln still gives only {100 * exp(short[0].value):.0f} % of its power: recheck."
+    known = case.condition.level or level  # one odd firing condemns no repair: what all of them say counts
+    if own and known is not None and _surely_short(known, _SHORT_OF_FULL):
+        return f"The kiln {GIVES_ONLY} {100 * exp(known.value):.0f} % of its power: recheck."
     renewed = case.condition.renewed
     unlike = renewed is not None and not own and renewed.error > KNOWN  # 100 % by construction, compared with nothing
     if level is None or level.error > _ENOUGH_ERROR or unlike:
@@ -54,7 +57,44 @@ def _surely_short(level: Estimate, limit: float) -> bool:
 
 
 def proved(memory: CausesMemory, said: str | None) -> CausesMemory:
-    """Return the memory with the repair marked as proved if this firing's sentence says so."""
-    if said != FULL or memory.repair is None:
+    """Return the memory with the repair marked as proved, or as short of power, if this firing's sentence says so."""
+    if memory.repair is None or said is None:
         return memory
-    return replace(memory, repair=replace(memory.repair, proved=True))
+    if said == FULL:
+        return replace(memory, repair=replace(memory.repair, proved=True, short=False))
+    return replace(memory, repair=replace(memory.repair, short=True)) if GIVES_ONLY in said else memory
+
+
+def with_unproved(
+    case: Case, memory: CausesMemory, findings: Sequence[Finding], said: str | None
+) -> tuple[Finding, ...]:
+    """Return the findings, with a warning where a repair left the kiln short of power and nothing else says why.
+
+    The cause is the single fault of the circuits whose loss is nearest; without circuits in the register a dead one.
+    """
+    repair = memory.repair
+    if repair is None or said is None or GIVES_ONLY not in said or any(f.severity != "info" for f in findings):
+        return tuple(findings)
+    high = case.condition.level_high
+    if repair.part == "supply" or (high is not None and high > _SHORT_OF_FULL):
+        return tuple(findings)
+    zone = next((z for z in case.zones if said.startswith(f"Zone {z} ")), None)
+    evidence = Evidence(f"After the last repair the power is not what it was before. {said}", supports=True, weight=1.0)
+    since = case.log.started if case.index == repair.firing else None
+    cause = _nearest_fault(case, zone)
+    told = Finding(cause, "warning", LIKELY, zone=zone, since=since, since_firing=repair.firing, evidence=(evidence,))
+    return (*(f for f in findings if f.cause != cause), told)
+
+
+def _nearest_fault(case: Case, zone: str | None) -> Cause:
+    net = network(case.kiln)
+    level = case.condition.level
+    if net is None or level is None:
+        return "open_circuit"
+    healthy = solve(net).total_w
+    within = {c.name for c in net.circuits if zone in (None, c.zone)}
+    faults = [fault for fault in single_faults(net) if fault.circuit in within]
+    if not faults:
+        return "open_circuit"
+    nearest = min(faults, key=lambda f: abs(solve(net, f).total_w / healthy - exp(level.value)))
+    return "open_element" if nearest.kind == OPEN_ELEMENT else "open_circuit"

@@ -1,6 +1,9 @@
 """Contacts: a relay that stays closed (heat with no demand), and a connection that comes and goes."""
 
+from dataclasses import replace
+
 from analysis.causes.case import Case, Suspicion, backs, speaks_against
+from analysis.causes.memory import ZoneMemory
 
 LEAST_RISE_C, LEAST_ABOVE_C = 20.0, 20.0
 """Rise with no demand, and distance above the set point, that no overshoot of a sound kiln reaches."""
@@ -10,9 +13,19 @@ LEAST_RISE_UNSEEN_C = 35.0
 
 _SEES_PULSES_S, _ALIAS_MINUTES = 10.0, 60.0
 """A relay sampled more slowly than half its cycle (20 s or so) can read "off" many times running while it pulses, when
-the two beat against each other: such zeros count only if they last longer than a beat does."""
+the two beat against each other. Such zeros count only if they last longer than a beat does, and not at all at a step
+that may be a multiple of the cycle."""
+
+_LONGEST_STEP_S = 60.0
 
 SOME_SWINGS = 5
+_DEEP_C = 10.0
+"""A contact that fails stays open for minutes: at least three times the zone falls this far behind its own climb. A
+controller's limit cycle is over in half of that (some 3 to 8 deg C)."""
+
+_SWING_SPREAD, _NEW_TO_IT, _CALM, _CYCLE = 2.0, 3.0, 5.0, 12
+"""Shallow swings count only at a kiln that had none: this many spreads beyond its usual, which is a calm one; only up
+to a dozen, as a contact open for minutes at a time cannot come and go so often: more are a controller's cycle."""
 
 
 def suspect_welded(case: Case) -> list[Suspicion]:
@@ -24,7 +37,7 @@ def suspect_welded(case: Case) -> list[Suspicion]:
     far = free.above_c is not None and free.above_c >= LEAST_ABOVE_C and free.rise_c >= LEAST_RISE_C
     blind = not with_point and free.rise_c >= LEAST_RISE_UNSEEN_C
     if case.measures.output == "on-off" and case.measures.sample_s > _SEES_PULSES_S:
-        blind &= free.minutes >= _ALIAS_MINUTES
+        blind &= free.minutes >= _ALIAS_MINUTES and case.measures.sample_s <= _LONGEST_STEP_S
     if not (far or blind):
         return []
     spiked = case.signs.spikes[free.zone] + case.signs.dropouts[free.zone] if case.signs.spikes else 0
@@ -53,7 +66,7 @@ def suspect_loose(case: Case) -> list[Suspicion]:
     if not signs.swings:
         return []
     clean = [
-        0 if signs.spikes and signs.spikes[i] + signs.dropouts[i] >= 3 else count
+        0 if (signs.spikes and signs.spikes[i] + signs.dropouts[i] >= 3) or not _failing(case, i) else count
         for i, count in enumerate(signs.swings)
     ]
     number = max(range(len(clean)), key=lambda i: clean[i])
@@ -75,3 +88,25 @@ def suspect_loose(case: Case) -> list[Suspicion]:
     if others and count >= 1.5 * max(others) + 2:
         evidence.append(backs("The other zones did so much less, so the fault is in this zone's own circuit.", 0.7))
     return [Suspicion("loose_connection", log_odds, name, lasting=True, evidence=tuple(evidence))]
+
+
+def _failing(case: Case, zone: int) -> bool:
+    """Whether a zone's swings are those of a failing contact: deep ones, or any at a kiln that never swung before."""
+    depth = case.signs.dips_c
+    if zone >= len(depth) or depth[zone] >= _DEEP_C:
+        return True
+    if zone >= len(case.memory.zones):
+        return False
+    if case.signs.swings[zone] > _CYCLE:
+        return False
+    usual = case.memory.zones[zone].swings
+    far = usual.distance(float(case.signs.swings[zone]), _SWING_SPREAD, enough=6)
+    return far is not None and far > _NEW_TO_IT and usual.mean < _CALM
+
+
+def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...]:
+    """Take this firing's swings into what is usual for each zone."""
+    if len(case.signs.swings) != len(zones):
+        return zones
+    rows = zip(zones, case.signs.swings, strict=True)
+    return tuple(replace(zone, swings=zone.swings.taken(float(count))) for zone, count in rows)

@@ -26,6 +26,7 @@ _LEAST = -1.0
 _ONE_FIRING = 1.5
 _RED_HEAT_C = 500.0
 _NEVER_WARM_C, _FAR_BEHIND_C, _MOSTLY_FULL = 200.0, 15.0, 0.6
+_NEVER_SO_FAR = 3.0
 _BALANCE_SAYS_NO = 5.0
 
 
@@ -90,8 +91,11 @@ def deficits(case: Case) -> list[Deficit]:
         dead &= stall is not None and stall.at_c < _RED_HEAT_C
         # Or the whole firing waits below red heat for this zone, which gets all there is.
         waits = case.firing.peak_c < _NEVER_WARM_C and case.measures.duration_s > 3600.0
-        flat_out = len(case.measures.zone_full_share) > number and case.measures.zone_full_share[number] > _MOSTLY_FULL
-        dead |= waits and flat_out and (behind or 0.0) > _FAR_BEHIND_C
+        full_known = len(case.measures.zone_full_share) > number
+        flat_out = full_known and case.measures.zone_full_share[number] > _MOSTLY_FULL
+        # Where no log tells the output, it is known by a distance this zone never had.
+        alone = not full_known and (by_lag or 0.0) > _NEVER_SO_FAR
+        dead |= waits and (flat_out or alone) and (behind or 0.0) > _FAR_BEHIND_C
         step = None
         if share is not None and memory.share.count >= 3:
             step = Estimate(-(share - memory.share.mean), _SHARE_ERROR)

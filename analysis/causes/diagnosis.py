@@ -36,7 +36,7 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
     ]
     telling = case.firing.peak_c > _TELLING_C
     standing, lasting = stand(memory.standing, own, case, telling=telling)
-    zones = thermocouples.remember(case, leaks.remember(case, memory.zones))
+    zones = contacts.remember(case, thermocouples.remember(case, leaks.remember(case, memory.zones)))
     power, lost = power_loss.suspect(case, found)
     drifted = thermocouples.suspect_drift(case, zones)
     sudden = _sudden(case, lost)

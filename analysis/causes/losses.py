@@ -73,9 +73,10 @@ def losses(case: Case, found: Sequence[Deficit]) -> list[Loss]:
         elsewhere = main is not None and _worst(main.zones) not in (None, apart.zone) and apart.sure > _SURE_OF_ZONE
         if by_zone > told + 0.2 or elsewhere:
             out = [replace(loss, probability=loss.probability * (1.0 - by_zone)) for loss in out]
-            out.append(
-                Loss(by_zone, case.index, case.started, None, tuple(zone_steps(case, found)), apart, in_level=False)
-            )
+            # what fell short in the firing before as well was not this firing's stacking
+            began = case.index - (case.memory.zones[apart.zone].deficit > 0.0)
+            started = case.started if began == case.index else None
+            out.append(Loss(by_zone, began, started, None, tuple(zone_steps(case, found)), apart, in_level=False))
         elif main is not None and _worst(main.zones) == apart.zone:
             # Two independent signs of the same loss: the heat balance and the zone against the others.
             both = 1.0 - (1.0 - told) * (1.0 - by_zone)

@@ -50,8 +50,9 @@ class ZoneMemory:
     """One zone's usual measures, and the running sum by which its thermocouple's drift shows.
 
     ``share`` log of its duty over the zones' mean (``hot_share`` above 750 deg C), ``full`` time at full output above
-    the others', ``behind`` deg C behind the hottest zone, ``cooling`` deg C off the mean in free cooling and ``tilt``
-    how much more so while hot; ``deficit``, ``leak`` and ``drift`` run on from firing to firing.
+    the others', ``behind`` deg C behind the hottest zone, ``swings`` times its climb fell and rose, ``cooling`` deg C
+    off the mean in free cooling and ``tilt`` how much more so while hot; ``deficit``, ``leak`` and ``drift`` run on
+    from firing to firing.
     """
 
     share: Usual = Usual()
@@ -60,6 +61,7 @@ class ZoneMemory:
     cooling: Usual = Usual()
     tilt: Usual = Usual()
     hot_share: Usual = Usual()
+    swings: Usual = Usual()
     deficit: float = 0.0
     leak: float = 0.0
     drift: float = 0.0
@@ -130,11 +132,12 @@ class Onset:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """The latest repair: the number of the first firing after it, the part, and whether a firing proved full power."""
+    """The latest repair: the first firing after it, the part, and whether a firing proved full power or its lack."""
 
     firing: int
     part: str
     proved: bool = False
+    short: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,7 @@ _SOUND_FIRINGS = 3
 _EVEN, _FAVOUR, _MOST_FAVOUR = 2.0, 1.5, 5.0
 _OLD, _NEW_EVENT, _LEAST_SHARE = 0.97, 0.7, 0.02
 _SAME_STEP = 0.03
+_LEAST_LEFT = 0.4
 _ZONE_LEAK_PRIOR, _ZONE_LEAK_SIZES = 0.15, (-0.35, -0.10)
 
 
@@ -269,6 +270,8 @@ def _standing(case: Case, found: Sequence[Deficit], now: Lost | None) -> Lost | 
     still = now is not None and sum(s.probability for s in now.shares) >= 0.5
     if still or (level is not None and level.value > STRONGER_THAN_NEW) or (lost.in_level and level is None):
         return lost
+    if lost.size is not None and _excluded(case, lost.size):
+        return None
     if lost.in_level and lost.size is not None and lost.level is not None and level is not None:
         if level.value > lost.level - 0.5 * lost.size:
             return None
@@ -281,6 +284,13 @@ def _standing(case: Case, found: Sequence[Deficit], now: Lost | None) -> Lost | 
     full = case.firing.peak_c > 500.0
     sound = lost.sound_firings + 1 if calm and full else lost.sound_firings
     return None if sound >= _SOUND_FIRINGS else replace(lost, sound_firings=sound)
+
+
+def _excluded(case: Case, size: float) -> bool:
+    """Whether the kiln's power, as far as this firing itself tells it, excludes that ``size`` (log) is gone."""
+    low, slow = case.condition.level_low, case.condition.slow
+    told = case.condition.basis not in ("none", "kept pace")
+    return told and low is not None and slow is not None and low > min(slow.value, 0.0) + _LEAST_LEFT * size
 
 
 def _supply_fit(loss: Loss) -> float:

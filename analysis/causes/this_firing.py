@@ -77,6 +77,7 @@ def _end(case: Case) -> list[Suspicion]:
     short = condition.short_c
     if condition.end == "aborted" and (short is None or short > _SHORT_C):
         far = "" if short is None else f", {{dc:{short:.0f}}} short of its programme's peak"
-        text = f"The firing was stopped{far} while it still kept pace with its set point."
+        pace = "" if case.log.set_point_c is None else " while it still kept pace with its set point"
+        text = f"The firing was stopped{far}{pace}."
         return [Suspicion("aborted_firing", log_odds_of(0.85), info_only=True, evidence=(backs(text, 1.5),))]
     return []

@@ -10,7 +10,9 @@ from pydantic import TypeAdapter
 
 from analysis.condition import Condition
 from analysis.firing import Firing
-from analysis.measures import Measures, measure
+from analysis.heat_model import Layout
+from analysis.histories import first_beliefs, quickened
+from analysis.measures import Estimate, Measures, measure
 from analysis.reading.firing_log import FiringLog
 from analysis.state import KilnState, begin, update
 from config.kiln import Circuit, Kiln
@@ -187,3 +189,48 @@ def test_the_slow_level_leaves_out_a_standing_fault(shots: dict[float, list[Shot
     _, conditions = history(shots, [1.0] * 9 + [0.667] * 3)
     assert conditions[-1].slow is not None
     assert conditions[-1].slow.value == pytest.approx(0.0, abs=0.05)
+
+
+def with_amps(shots: dict[float, list[Shot]], *, supply: float = 1.0) -> dict[float, list[Shot]]:
+    """The same firings with the current at full output in the log, without volts: it goes with power over volts."""
+    return {
+        power: [
+            (firing, replace(measures, full_current=Estimate(3.5 + float(np.log(power * supply)), 0.006)))
+            for firing, measures in of_power
+        ]
+        for power, of_power in shots.items()
+    }
+
+
+def test_amps_show_the_wear_of_a_kiln_that_always_keeps_pace(fire: Callable[..., FiringLog]) -> None:
+    firing, measures = measure(KILN, fire(ramps=((60.0, 900.0, 0.0),), output=False, cooling_h=0.5))
+    state, level = begin(KILN), None
+    for number in range(30):
+        worn = replace(measures, full_current=Estimate(3.5 - 0.003 * max(0, number - 5), 0.006))
+        started = BEGUN + timedelta(days=3 * number)
+        state, condition = update(KILN, state, replace(firing, started=started), worn, [])
+        level = condition.level
+    assert condition.basis == "current"
+    assert level is not None
+    assert level.value == pytest.approx(-0.003 * 24, abs=0.02)
+
+
+def test_amps_tell_poor_volts_from_lost_power(shots: dict[float, list[Shot]]) -> None:
+    sound, lost = with_amps(shots), with_amps(shots)
+    volts = 0.667**0.5
+    # heat as with two thirds of the power; amps as with two thirds, or as with the volts that give two thirds
+    sagged = {**sound, 0.667: with_amps(shots, supply=volts / 0.667)[0.667]}
+    for told, kind in ((lost, "all"), (sagged, "supply")):
+        _, conditions = history(told, [1.0] * 10 + [0.667] * 3)
+        assert conditions[-1].stories[0].kind == kind
+
+
+def test_a_set_that_wore_slowly_may_begin_to_wear_fast() -> None:
+    layout = Layout(1)
+    steady = [b for b in first_beliefs(layout) if b.story.pace == "steady"]
+    after = quickened(layout, steady, 4)
+    weights = {b.story.pace: float(np.exp(b.log_weight)) for b in after}
+    assert set(weights) == {"steady", "wearing"}
+    assert sum(weights.values()) == pytest.approx(float(np.exp(steady[0].log_weight)))
+    assert weights["wearing"] < 0.02
+    assert quickened(layout, steady, 5) == steady

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+from analysis.condition import Story
+from analysis.measures import Estimate
 from analysis.signs import FreeHeat, Signs
 from config.logbook import LogbookEntry
 
@@ -13,6 +15,10 @@ QUIET = Signs(
 )
 
 
+def middle_lost(size):
+    return (Estimate(0.0, 0.03), Estimate(size, 0.03), Estimate(0.0, 0.03))
+
+
 def find(findings, cause):
     return next((f for f in findings if f.cause == cause), None)
 
@@ -22,6 +28,12 @@ def test_heat_with_no_demand_is_a_welded_contact_and_urgent(make_case, run):
     found = find(run(make_case(signs=signs))[1], "welded_contact")
     assert (found.severity, found.zone) == ("urgent", "bottom")
     assert "{dc:60}" in found.evidence[0].text
+
+
+def test_a_relay_sampled_slowly_may_read_off_for_half_an_hour_while_it_pulses(make_case, run):
+    for minutes, output, found in ((30.0, "on-off", False), (90.0, "on-off", True), (30.0, "duty", True)):
+        signs = replace(QUIET, free_heat=FreeHeat(2, 60.0, minutes, None))
+        assert (find(run(make_case(signs=signs, output=output))[1], "welded_contact") is not None) is found
 
 
 def test_an_overshoot_of_a_few_degrees_is_no_welded_contact(make_case, run):
@@ -41,6 +53,24 @@ def test_a_welded_contact_stands_until_the_relay_is_replaced(make_case, run):
 def test_power_that_comes_and_goes_is_a_loose_connection_in_the_zone_that_does_it(make_case, run):
     found = find(run(make_case(signs=replace(QUIET, swings=(2, 19, 6))))[1], "loose_connection")
     assert (found.severity, found.zone) == ("warning", "middle")
+
+
+def test_a_contact_quiet_for_a_firing_or_two_still_explains_a_weaker_zone(make_case, run):
+    loose = [make_case(index=18 + n, signs=replace(QUIET, swings=(2, 19, 6))) for n in range(2)]
+    weaker = Story("zone", 1.0, firing=20, zone=1, size=Estimate(-0.18, 0.02), zone_sizes=middle_lost(-0.69))
+    quiet = [make_case(index=20 + n, level=-0.18, slow=0.0, stories=(weaker,)) for n in range(4)]
+    assert run(*loose, quiet[0])[1][0].cause == "loose_connection"
+    assert run(*loose, *quiet)[1][0].cause in ("open_element", "open_circuit")
+
+
+def test_shallow_swings_count_only_at_a_kiln_that_never_had_them(make_case, run):
+    shallow = replace(QUIET, swings=(2, 11, 6), dips_c=(0.0, 4.0, 2.0))
+    calm = [make_case(index=10 + n) for n in range(8)]
+    cycling = [make_case(index=10 + n, signs=shallow) for n in range(8)]
+    assert find(run(*calm, make_case(index=18, signs=shallow))[1], "loose_connection") is not None
+    assert find(run(*cycling, make_case(index=18, signs=shallow))[1], "loose_connection") is None
+    often = replace(shallow, swings=(2, 30, 6))
+    assert find(run(*calm, make_case(index=18, signs=often))[1], "loose_connection") is None
 
 
 def test_a_few_swings_are_a_controller_s_doing(make_case, run):

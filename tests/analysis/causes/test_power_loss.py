@@ -4,8 +4,10 @@ import math
 
 import pytest
 
-from analysis.condition import Story
+from analysis.causes.memory import CausesMemory, Usual, ZoneMemory
+from analysis.condition import Balance, Story
 from analysis.measures import Estimate
+from analysis.signs import Signs
 from config.kiln import Circuit, Kiln
 from config.logbook import LogbookEntry
 
@@ -163,3 +165,40 @@ def test_a_zone_that_stands_cold_at_full_output_is_dead_whatever_the_heat_balanc
     _, findings = run(*usual, stalled)
     assert (top(findings).cause, top(findings).zone, top(findings).severity) == ("open_circuit", "middle", "urgent")
     assert any("did not rise" in e.text for e in top(findings).evidence)
+
+
+def test_amps_that_fell_half_as_much_as_the_power_mean_the_volts(make_case, run):
+    sag = Story("supply", 0.97, firing=20, size=Estimate(-0.13, 0.02))
+    told = run(*(make_case(index=20 + n, stories=(sag, Story("none", 0.03))) for n in range(2)))[1]
+    assert [(f.cause, f.severity) for f in told] == [("low_supply", "warning")]
+
+
+def test_a_zone_that_lost_a_quarter_and_works_somewhat_more_is_believed_at_once(make_case, run):
+    usual = ZoneMemory(share=Usual(6, 0.0, 0.01), full=Usual(6, 0.0, 0.01), behind=Usual(6, 1.0, 5.0))
+    memory = CausesMemory(zones=(usual,) * 3)
+    zones = (Estimate(0.0, 0.05), Estimate(-0.5, 0.05), Estimate(0.0, 0.05))
+    story = Story("zone", 0.99, firing=20, zone=1, size=Estimate(-0.15, 0.02), zone_sizes=zones)
+    signs = Signs(swings=(2,) * 3, behind_zones_c=(1.0, 12.0, 1.0), spikes=(0,) * 3, dropouts=(0,) * 3)
+    found = run(make_case(memory=memory, stories=(story,), level=-0.15, slow=0.0, signs=signs))[1]
+    assert found
+    assert found[0].severity == "warning"
+    even = run(make_case(memory=memory, stories=(story,), level=-0.15, slow=0.0, zone_share=(1.0, 1.0, 1.0)))[1]
+    assert all(f.severity == "info" for f in even)
+
+
+def test_a_kiln_that_stands_cold_for_hours_with_one_zone_far_behind_is_told_whatever_is_logged(make_case, run):
+    usual = ZoneMemory(behind=Usual(8, 1.0, 5.0))
+    memory = CausesMemory(zones=(usual,) * 3)
+    cold = {
+        "memory": memory,
+        "output": "none",
+        "zone_full_share": (),
+        "peak_c": 45.0,
+        "short_c": 900.0,
+        "end": "aborted",
+    }
+    apart = Signs(swings=(0,) * 3, behind_zones_c=(0.0, 28.0, 1.0), spikes=(0,) * 3, dropouts=(0,) * 3)
+    found = run(make_case(signs=apart, basis="none", balance=Balance(), **cold))[1]
+    assert (found[0].cause, found[0].severity, found[0].zone) == ("open_circuit", "urgent", "middle")
+    together = Signs(swings=(0,) * 3, behind_zones_c=(0.0, 2.0, 1.0), spikes=(0,) * 3, dropouts=(0,) * 3)
+    assert all(f.severity == "info" for f in run(make_case(signs=together, basis="none", balance=Balance(), **cold))[1])

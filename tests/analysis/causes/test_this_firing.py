@@ -19,6 +19,23 @@ def test_a_heavy_load_takes_more_heat_for_each_degree_with_power_against_loss_un
     assert "heavy_load" not in causes(run(make_case(balance=weak))[1])
 
 
+def test_more_heat_than_any_load_can_take_is_no_load(make_case, run):
+    monstrous = Balance(Estimate(-1.2, 0.1), Estimate(-1.2, 0.1), Estimate(0.0, 0.01))
+    assert "heavy_load" not in causes(run(make_case(balance=monstrous))[1])
+
+
+def test_a_heavy_load_shows_in_the_climb_alone_where_the_kiln_is_well_known(make_case, run):
+    by_climb = Balance(
+        power_per_capacity=Estimate(-0.5, 0.5), power_per_loss=Estimate(0.3, 0.4), load=Estimate(0.7, 0.08)
+    )
+    assert causes(run(make_case(balance=by_climb))[1]) == {"heavy_load": "info"}
+
+
+def test_cooling_is_called_a_witness_only_if_the_log_holds_it(make_case, run):
+    heavy = Balance(Estimate(-0.8, 0.1), Estimate(-0.8, 0.1), Estimate(0.0, 0.01))
+    assert "cooling" not in run(make_case(balance=heavy))[1][0].evidence[0].text
+
+
 def test_the_first_firings_have_nothing_to_be_heavier_than(make_case, run):
     heavy = Balance(Estimate(-0.8, 0.1), Estimate(-0.8, 0.1), Estimate(0.0, 0.01))
     assert run(make_case(balance=heavy, index=2))[1] == ()

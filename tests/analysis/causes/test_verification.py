@@ -5,7 +5,16 @@ from math import log
 
 from analysis.causes.memory import CausesMemory, Repair
 from analysis.climb import Estimate
-from analysis.verification import FULL, proved, verification
+from analysis.findings import Finding
+from analysis.verification import FULL, proved, verification, with_unproved
+from config.kiln import Circuit, Kiln
+
+SIX_ELEMENTS = Kiln(
+    "juniper",
+    volts=240.0,
+    supply="single-phase",
+    circuits=tuple(Circuit(name, None, 2, "parallel", (28.8,)) for name in ("a", "b", "c")),
+)
 
 
 def after_repair(make_case, *, firings: int, known: bool, memory: CausesMemory | None = None):
@@ -65,3 +74,56 @@ def test_a_new_set_that_is_compared_with_nothing_is_not_praised(make_case):
     assert "not enough full output" in (verification(replace(case, condition=unsure), memory, ()) or "")
     told = replace(unsure, renewed=Estimate(-0.01, 0.02))
     assert verification(replace(case, condition=told), memory, ()) == FULL
+
+
+def short_of_power(make_case, left: float, **changes):
+    case, memory = after_repair(make_case, **({"firings": 0, "known": False} | changes))
+    level = Estimate(log(left), 0.02)
+    return replace(case, condition=replace(case.condition, level=level, level_high=level.value + 0.03)), memory
+
+
+def test_a_kiln_left_short_of_power_by_its_repair_is_a_warning_that_lasts_until_it_is_mended(make_case):
+    case, memory = short_of_power(make_case, 0.7)
+    said = verification(case, memory, ())
+    (told,) = with_unproved(case, memory, (), said)
+    assert told.severity == "warning"
+    assert told.since_firing == 20
+    assert "70 % of its power: recheck" in told.evidence[0].text
+    memory = proved(memory, said)
+    later, _ = short_of_power(make_case, 0.7, firings=9)
+    assert with_unproved(later, memory, (), verification(later, memory, ()))
+    mended, _ = after_repair(make_case, firings=9, known=True)
+    assert verification(mended, memory, ()) == FULL
+    assert verification(mended, proved(memory, FULL), ()) is None, "long past and proved"
+
+
+def test_the_missing_share_says_whether_an_element_or_a_circuit_is_missing(make_case):
+    case, memory = short_of_power(make_case, 0.7)
+    wired = replace(case, kiln=SIX_ELEMENTS)
+    for left, cause in ((4 / 6, "open_circuit"), (5 / 6, "open_element")):
+        short = replace(
+            wired, condition=replace(wired.condition, level=Estimate(log(left), 0.01), zone_levels=(), level_high=None)
+        )
+        (told,) = with_unproved(short, memory, (), verification(short, memory, ()))
+        assert told.cause == cause
+
+
+def test_a_cause_found_already_needs_no_second_warning(make_case):
+    case, memory = short_of_power(make_case, 0.7)
+    found = (Finding("open_circuit", "warning", 0.9),)
+    assert with_unproved(case, memory, found, verification(case, memory, found)) == found
+    assert with_unproved(case, memory, (), FULL) == ()
+
+
+def test_one_odd_firing_condemns_no_repair(make_case):
+    case, memory = after_repair(make_case, firings=0, known=True)
+    odd = replace(case.condition, level=Estimate(log(0.97), 0.02), power=Estimate(log(0.51), 0.05))
+    said = verification(replace(case, condition=odd), memory, ())
+    assert said is not None
+    assert "recheck" not in said
+
+
+def test_a_repaired_supply_that_is_short_is_no_broken_element(make_case):
+    case, _ = short_of_power(make_case, 0.7)
+    memory = CausesMemory(repair=Repair(20, "supply"))
+    assert with_unproved(case, memory, (), verification(case, memory, ())) == ()

@@ -1,0 +1,82 @@
+"""Amps with everything closed: what a clamp on the supply says of the elements."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.current import full_current
+from analysis.full_output import drive_of
+from analysis.grid import FloatArray, grid_of
+from analysis.measures import measure
+from analysis.reading.firing_log import FiringLog
+from config.kiln import Kiln
+
+FULL_A = 40.0
+RAMPS = ((150.0, 600.0, 0.0), (200.0, 1150.0, 10.0))
+
+
+@pytest.fixture(scope="module")
+def log(fire: Callable[..., FiringLog]) -> FiringLog:
+    return fire(ramps=RAMPS, cooling_h=1.0)
+
+
+def told(log: FiringLog, amps: FloatArray, volts: FloatArray | None = None) -> float | None:
+    with_amps = replace(log, amps=amps[:, None], volts=volts)
+    grid = grid_of(with_amps, 240.0)
+    assert grid is not None
+    found = full_current(with_amps, grid, drive_of(grid), 240.0)
+    return None if found is None else float(np.exp(found.value))
+
+
+def at_moments(log: FiringLog, full_a: float = FULL_A) -> FloatArray:
+    """Amps as a clamp reads them at each row: nil or everything, so often as the relay is closed."""
+    assert log.output is not None
+    closed = np.random.default_rng(1).random(log.output.shape[0]) < log.output[:, 0]
+    amps: FloatArray = full_a * closed * np.random.default_rng(2).normal(1.0, 0.01, closed.size)
+    return amps
+
+
+def test_amps_read_at_a_moment_stand_at_their_top_while_the_relay_is_closed(log: FiringLog) -> None:
+    assert told(log, at_moments(log)) == pytest.approx(FULL_A, rel=0.005)
+    assert told(replace(log, output=None, output_kind=None), at_moments(log)) == pytest.approx(FULL_A, rel=0.005)
+
+
+def test_mean_amps_are_taken_over_the_output_they_were_drawn_at(log: FiringLog) -> None:
+    assert log.output is not None
+    weak = log.output[:, 0] * FULL_A
+    assert told(log, weak) == pytest.approx(FULL_A, rel=0.005)
+
+
+def test_mean_amps_without_an_output_count_only_while_the_kiln_runs_flat_out(fire: Callable[..., FiringLog]) -> None:
+    easy = fire(ramps=((80.0, 600.0, 0.0), (80.0, 900.0, 10.0)), cooling_h=1.0)
+    hard = fire(ramps=((400.0, 1150.0, 10.0),), cooling_h=1.0)
+    for firing, wanted in ((easy, None), (hard, FULL_A)):
+        assert firing.output is not None
+        amps = firing.output[:, 0] * FULL_A
+        found = told(replace(firing, output=None, output_kind=None), amps)
+        assert found == (wanted if wanted is None else pytest.approx(wanted, rel=0.03))
+
+
+def test_a_sag_of_the_volts_is_taken_out_where_they_are_logged(log: FiringLog) -> None:
+    volts = np.full(log.elapsed_s.size, 228.0)
+    assert told(log, at_moments(log, FULL_A * 228.0 / 240.0), volts) == pytest.approx(FULL_A, rel=0.005)
+
+
+@given(share=st.floats(0.3, 1.5))
+@settings(max_examples=15, deadline=None)
+def test_the_current_told_goes_with_the_current_drawn(log: FiringLog, share: float) -> None:
+    whole, part = told(log, at_moments(log)), told(log, at_moments(log) * share)
+    assert whole is not None
+    assert part == pytest.approx(whole * share)
+
+
+def test_one_line_of_three_is_not_taken_for_the_whole_kiln(log: FiringLog) -> None:
+    one = replace(log, amps=at_moments(log)[:, None])
+    three = replace(log, amps=np.repeat(at_moments(log)[:, None], 3, axis=1))
+    wye = Kiln("k", volts=400.0, supply="three-phase wye", zones=("1",))
+    assert measure(wye, one)[1].full_current is None
+    assert measure(wye, three)[1].full_current is not None

@@ -1,0 +1,61 @@
+"""Signs of faults other than lost power: what counts as one, and what a controller does by itself."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.full_output import drive_of
+from analysis.grid import FloatArray, grid_of
+from analysis.reading.firing_log import Event, FiringLog
+from analysis.signs import Signs, signs_of
+
+RAMPS = ((150.0, 600.0, 0.0), (150.0, 1150.0, 10.0))
+
+
+def signs(log: FiringLog) -> Signs:
+    grid = grid_of(log, 240.0)
+    assert grid is not None
+    return signs_of(log, grid, drive_of(grid))
+
+
+@pytest.fixture(scope="module")
+def log(fire: Callable[..., FiringLog]) -> FiringLog:
+    return fire(ramps=RAMPS, cooling_h=1.0)
+
+
+def swinging(log: FiringLog, depth_c: float, minutes: float) -> FloatArray:
+    """The zone's temperature with dips of ``depth_c``, one every ``minutes``, while it heats."""
+    phase = (log.elapsed_s / 60.0 / minutes) % 1.0
+    hot = (log.zone_c[:, 0] > 600.0) & (log.zone_c[:, 0] < 1140.0)
+    dip: FloatArray = np.where(hot, depth_c * np.minimum(phase, 1.0 - phase) * 2.0, 0.0)
+    return log.zone_c - dip[:, None]
+
+
+def test_a_contact_that_fails_for_minutes_leaves_its_zone_behind_again_and_again(log: FiringLog) -> None:
+    assert signs(log).swings[0] < 5
+    failing = signs(replace(log, zone_c=swinging(log, 25.0, 25.0)))
+    assert failing.swings[0] >= 8
+    assert failing.dips_c[0] > 10.0
+
+
+def test_a_switching_controller_swings_the_climb_without_the_zone_falling_behind(log: FiringLog) -> None:
+    assert signs(replace(log, zone_c=swinging(log, 4.0, 7.0))).dips_c[0] < 10.0
+
+
+def test_a_climb_that_slows_where_no_heat_was_asked_for_is_the_controller_s_own(log: FiringLog) -> None:
+    dipping = replace(log, zone_c=swinging(log, 25.0, 25.0))
+    assert dipping.output is not None
+    slow = np.gradient(dipping.zone_c[:, 0], dipping.elapsed_s) * 3600.0 < 75.0
+    idle = replace(dipping, output=np.where(slow, 0.0, dipping.output[:, 0])[:, None])
+    assert signs(idle).swings == (0,)
+
+
+def test_a_message_of_the_sensor_stops_a_firing_only_if_the_heat_went_off(log: FiringLog) -> None:
+    assert log.output is not None
+    end_s = float(log.elapsed_s[log.output[:, 0] > 0.02][-1])
+    said = "ERR 3 sensor check"
+    assert not signs(replace(log, events=(Event(0.5 * end_s, said),))).sensor_stop
+    assert not signs(replace(log, events=(Event(end_s + 3000.0, said),))).sensor_stop
+    assert signs(replace(log, events=(Event(end_s, said),))).sensor_stop
