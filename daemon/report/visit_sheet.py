@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from math import ceil
 
 from analysis.findings import Finding
 from analysis.measurement import Inspection
@@ -17,6 +18,9 @@ from daemon.report.readings_table import HEADS, Block, blocks_of, inspection_of,
 from daemon.report.verdict import SAFETY_CAUSES, verdict
 
 ROOM_LINES = 23  # more lines than this are set smaller in print, to stay on one page of Letter
+ROW_LETTERS = 20  # of a reading's place that fit one line
+PART_LETTERS = 55  # of a part's text that fit one line
+LONGEST_BEGAN = 240  # letters of what speaks for a cause: three lines beside the nameplate
 ROOMY_ROWS = 7  # with no more there is room for notes
 LIVE_FOR = frozenset({"element_ageing", "open_element", "open_circuit", "lost_phase", "low_supply"})
 SENSORS = frozenset({"thermocouple_drift", "thermocouple_fault"})
@@ -98,8 +102,10 @@ def also_bring(causes: Sequence[Finding], words: Wording) -> list[str]:
 
 def _lines(blocks: Sequence[Block], found: Inspection, causes: Sequence[Finding], words: Wording) -> int:
     """Return the lines of print of what differs from sheet to sheet."""
-    told = sum(block.lines for block in blocks) + len(found.parts) + bool(also_bring(causes, words))
-    return told + len(causes[:2]) + len(_own_cautions(causes, words))
+    parts = sum(ceil(len(part.what) / PART_LETTERS) for part in found.parts)
+    told = sum(block.lines for block in blocks) + parts + bool(also_bring(causes, words))
+    names = sum(ceil(len(row.label) / ROW_LETTERS) - 1 for block in blocks for row in block.rows)
+    return told + names + len(causes[:2]) + len(_own_cautions(causes, words))
 
 
 def _work(causes: Sequence[Finding], words: Wording, *, electrical: bool) -> list[Notes]:
@@ -120,7 +126,7 @@ def _began(causes: Sequence[Finding], history: KilnHistory) -> str:
     first = causes[0]
     since = f"Since {shown.day(first.since, history.studio.time_zone)}. " if first.since else ""
     telling = max((e for e in first.evidence if e.supports), key=lambda e: abs(e.weight), default=None)
-    return f"{since}{telling.text if telling else ''}".strip()
+    return shown.plain(f"{since}{telling.text if telling else ''}", LONGEST_BEGAN)
 
 
 def _read_before(history: KilnHistory) -> list[str]:

@@ -230,8 +230,8 @@ def test_elements_of_several_resistances_are_ordered_by_place_count_and_ohms(jun
     mixed = replace(juniper.kiln, circuits=(top, replace(middle, element_ohm=(33.1, 33.1)), bottom))
     worn = Finding("element_ageing", "warning", 0.9)
     found = inspect(mixed, None, [worn])
-    listed = "top 2 of 27.4 Ω; middle 2 of 33.1 Ω; bottom 2 of 27.4 Ω"
-    assert found.parts[0].what == f"full set of heating elements (6): {listed}"
+    listed = "circuit top: 2 of 27.4 Ω; circuit middle: 2 of 33.1 Ω; circuit bottom: 2 of 27.4 Ω"
+    assert found.parts[0].what == f"full set of heating elements (6), {listed}"
 
 
 def test_elements_of_one_kind_are_not_ordered_by_the_scatter_of_their_wire(juniper):
