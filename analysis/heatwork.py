@@ -14,7 +14,7 @@ import numpy as np
 from analysis.ranks import quantile
 from analysis.reading.firing_log import FiringLog, FloatArray
 
-KIND = "self-supporting regular cone, by the heating rate over the last 100 °C"
+KIND = "self-supporting regular cone, by the heating rate over the last {dc:100}"
 SOURCE = "a cone manufacturer's chart of 2016"
 RATES_C_PER_H = (15.0, 60.0, 150.0)
 _NONE = float("nan")

@@ -204,9 +204,8 @@ def _caution(alert: Alert, voice: Voice) -> str:
 def _closing(alert: Alert, voice: Voice, now: datetime) -> Message:
     verdict = f"over ({short_verdict(alert, voice)})" if alert.source != "machine" else "all right again"
     what = alert.facts.text if alert.source == "machine" else ""
-    lines = ["No longer seen.", alert.facts.closing, _stood(alert, voice, now)]
-    if what:
-        lines.insert(1, f"It was: {what}")
+    # what a repair has shown comes first: it may say that something else is still short
+    lines = [alert.facts.closing, "No longer seen.", f"It was: {what}" if what else "", _stood(alert, voice, now)]
     return Message(_title(alert, verdict, voice), _fit(lines, [], [f"Incident {alert.incident}."], voice.unit))
 
 
