@@ -213,7 +213,7 @@ def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray) 
     logged = measures.output in ("duty", "on-off")
     current = _current(measures)
     model = FiringModel(layout, slot, shares, whole, log_shares, _SHARE_ERROR, by_zone, current, output_is_data=logged)
-    unbroken = max(measures.signs.swings, default=0) < _MANY_TURNS
+    unbroken = current is not None and max(measures.signs.swings, default=0) < _MANY_TURNS
     return Shown(model, measures.kept, slot, shares, guessed=measures.output == "none", unbroken=unbroken)
 
 
