@@ -18,6 +18,9 @@ ten-minute means; more is rarer."""
 _BEYOND = 0.05
 """How the odds fall beyond: EN 50160's outermost limit of -15 % (0.33 log) should never be passed."""
 
+_DOUBT = 0.08
+"""The largest error of a measured step that may excuse a size beyond those (log)."""
+
 
 def volts_drop(case: Case) -> tuple[float, float] | None:
     """Return (log power lost to volts against usual, distance in spreads), None where volts are not logged."""
@@ -57,5 +60,6 @@ def density(step: float, error: float) -> float:
     low, high = SIZES
     size = -step
     spread = max(error, 0.02)
-    off = (low - size) / spread if size < low else (size - high) / (spread**2 + _BEYOND**2) ** 0.5
+    # an uncertain measurement does not make a sag likelier that no supply shows
+    off = (low - size) / spread if size < low else (size - high) / (min(spread, _DOUBT) ** 2 + _BEYOND**2) ** 0.5
     return -log(high - low + 1.25 * _BEYOND) - 0.5 * max(0.0, off) ** 2
