@@ -15,8 +15,8 @@ SIZES = (0.05, 0.21)
 """Log power steps a poor supply makes: from 2.5 % of the volts to the 10 % within which EN 50160 wants 95 % of all
 ten-minute means; more is rarer."""
 
-_BEYOND = 0.05
-"""How the odds fall beyond: EN 50160's outermost limit of -15 % (0.33 log) should never be passed."""
+LARGEST, _BEYOND, _NEVER = 0.33, 0.05, -30.0
+"""EN 50160's outermost limit of -15 % of the volts, which should never be passed, and how the odds fall before it."""
 
 _DOUBT = 0.08
 """The largest error of a measured step that may excuse a size beyond those (log)."""
@@ -56,9 +56,14 @@ def guess_sentence(case: Case, step: float) -> str:
 
 
 def density(step: float, error: float) -> float:
-    """Return the log density of a measured log power step if the supply made it (flat over `SIZES`, soft edges)."""
+    """Return the log density of a measured log power step if the supply made it (flat over `SIZES`, soft edges).
+
+    What surely took more than the outermost limit of the volts is no supply: something is broken.
+    """
     low, high = SIZES
     size = -step
+    if size - error > LARGEST:
+        return _NEVER
     spread = max(error, 0.02)
     # an uncertain measurement does not make a sag likelier that no supply shows
     off = (low - size) / spread if size < low else (size - high) / (min(spread, _DOUBT) ** 2 + _BEYOND**2) ** 0.5
