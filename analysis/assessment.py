@@ -15,6 +15,7 @@ from analysis.causes.case import Case
 from analysis.causes.diagnosis import diagnose
 from analysis.causes.readings import with_readings
 from analysis.circuits import OPEN_CIRCUIT
+from analysis.climb import NINETY
 from analysis.condition import Condition
 from analysis.findings import Climb, Finding, Outlook, PowerRatio
 from analysis.firing import Firing
@@ -32,7 +33,6 @@ __all__ = ["Assessment", "ZonePower", "assess", "begin", "to_record"]
 
 _OTHER_BRANCH = 0.10  # an explanation less probable than this does not widen the interval
 _TOLD = 0.85  # an explanation from here on changes what the kiln is said to give
-Z90 = 1.6449  # standard errors either side of a 90 % interval of a normal distribution
 
 
 def assess(
@@ -115,7 +115,7 @@ def _at_nameplate_volts(condition: Condition, findings: Sequence[Finding]) -> Co
     lost = min(slow.value + size, level.value)
     size = lost - slow.value
     value = slow.value if kept > 0.5 else level.value
-    spread = Z90 * slow.error
+    spread = NINETY * slow.error
     low = min(slow.value - spread, lost - spread) if kept < 1.0 - _OTHER_BRANCH else slow.value - spread
     shift = value - level.value
     return replace(
@@ -152,7 +152,7 @@ def _coming_and_going(case: Case, condition: Condition, findings: Sequence[Findi
     if not parts:
         return condition
     whole = sum(parts) / len(parts)
-    spread = Z90 * slow.error
+    spread = NINETY * slow.error
     value = slow.value + log(1.0 - _OFF * whole)
     return replace(
         condition,
@@ -171,7 +171,7 @@ def _with_unseen_loss(condition: Condition, findings: Sequence[Finding], size: f
     told = sum(f.probability for f in findings if f.cause in _TAKES_POWER and f.severity != "info")
     if slow is None or told < _TOLD or (level is not None and level.value < slow.value + 0.5 * size):
         return condition
-    spread = Z90 * slow.error
+    spread = NINETY * slow.error
     return replace(
         condition,
         level=Estimate(slow.value + size, (slow.error**2 + (0.25 * size) ** 2) ** 0.5),
@@ -187,15 +187,15 @@ def _power(condition: Condition) -> PowerRatio:
         if condition.at_least is not None:
             return PowerRatio(None, exp(condition.at_least), None, "kept pace")
         return PowerRatio(None, None, None, "none")
-    low = condition.level_low if condition.level_low is not None else level.value - Z90 * level.error
-    high = condition.level_high if condition.level_high is not None else level.value + Z90 * level.error
+    low = condition.level_low if condition.level_low is not None else level.value - NINETY * level.error
+    high = condition.level_high if condition.level_high is not None else level.value + NINETY * level.error
     return PowerRatio(exp(level.value), exp(low), exp(high), condition.basis)
 
 
 def _ratio(estimate: Estimate | None, condition: Condition) -> PowerRatio:
     if estimate is None:
         return PowerRatio(None, None, None, "none")
-    spread = Z90 * estimate.error
+    spread = NINETY * estimate.error
     return PowerRatio(exp(estimate.value), exp(estimate.value - spread), exp(estimate.value + spread), condition.basis)
 
 
@@ -215,7 +215,7 @@ def _climb(firing: Firing, measures: Measures) -> Climb | None:
     near = [b for b in full if b.at_c > top - 100.0]
     weights = np.array([1.0 / max(b.climb.error, 0.5) ** 2 for b in near])
     mean = float(weights @ np.array([b.climb.value for b in near]) / weights.sum())
-    spread = Z90 * float(weights.sum() ** -0.5)
+    spread = NINETY * float(weights.sum() ** -0.5)
     half = 12.5
     return Climb(mean, mean - spread, mean + spread, min(b.at_c for b in near) - half, min(top + half, firing.peak_c))
 

@@ -20,6 +20,10 @@ _RESOLUTION_C = 0.6
 """Standard error of a two-minute mean of a thermocouple read to 1 deg C that wanders by about 1 deg C."""
 
 
+NINETY = 1.6449
+"""Standard errors either side of the middle 90 % of a normal distribution."""
+
+
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """A number with one standard error."""

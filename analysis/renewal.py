@@ -7,12 +7,14 @@ shows less, the old reference stays, and the loss stands as one that a repair ca
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import exp
 
-from analysis.climb import Estimate
+import numpy as np
+
+from analysis.climb import NINETY, Estimate
 from analysis.findings import Reference
 from analysis.grid import FloatArray
 from analysis.heat_model import Layout, whole_power
+from analysis.mixture import mixed
 from analysis.power_filter import Belief
 
 SHORT = -0.08
@@ -27,8 +29,6 @@ WAITS = 3
 
 LEAST_FIRINGS = 3
 """Firings the old reference must rest on to be worth comparing with."""
-
-NINETY = 1.645
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,16 +54,12 @@ def former_of(
 
 def against(former: Former, layout: Layout, beliefs: Sequence[Belief], shares: FloatArray) -> Estimate:
     """Return the log power now over the former 100 %, over the living histories."""
-    top = max(belief.log_weight for belief in beliefs)
-    weights = [exp(belief.log_weight - top) for belief in beliefs]
+    weights = np.exp([belief.log_weight for belief in beliefs] - np.max([belief.log_weight for belief in beliefs]))
     told = [whole_power(layout, belief.mean, shares) for belief in beliefs]
-    values = [value - former.value for value, _ in told]
     zones = layout.zones
-    spreads = [float(g @ b.covariance[:zones, :zones] @ g) for b, (_, g) in zip(beliefs, told, strict=True)]
-    total = sum(weights)
-    mean = sum(w * v for w, v in zip(weights, values, strict=True)) / total
-    spread = sum(w * (s + (v - mean) ** 2) for w, v, s in zip(weights, values, spreads, strict=True)) / total
-    return Estimate(mean, (spread + former.error**2) ** 0.5)
+    variances = [float(g @ b.covariance[:zones, :zones] @ g) for b, (_, g) in zip(beliefs, told, strict=True)]
+    shown = mixed(weights / weights.sum(), np.array([value - former.value for value, _ in told]), np.array(variances))
+    return Estimate(shown.value, float(np.hypot(shown.error, former.error)))
 
 
 def falls_short(shown: Estimate) -> bool:

@@ -8,7 +8,7 @@ from math import hypot, log, sqrt
 import numpy as np
 
 from analysis.basis import basis_of
-from analysis.climb import Estimate
+from analysis.climb import NINETY, Estimate
 from analysis.condition import Balance, Condition, Step, Story
 from analysis.findings import End, Reference
 from analysis.firing import Firing
@@ -273,7 +273,7 @@ def _kept_bound(known: Known, branch: Branch, level: float, measures: Measures) 
     gradient[: layout.zones] = 0.0
     error = max(float(gradient @ belief.covariance @ gradient), 0.0) ** 0.5
     load_share = abs(float(gradient[layout.capacity])) * branch.load_error
-    return level - margin - 1.645 * (hypot(error, load_share) + _BOUND_ERROR)
+    return level - margin - NINETY * (hypot(error, load_share) + _BOUND_ERROR)
 
 
 def _renewed(known: Known, branches: Sequence[Branch], weights: FloatArray) -> int | None:

@@ -7,9 +7,9 @@ from math import exp
 from analysis.causes.case import Case
 from analysis.causes.memory import CausesMemory
 from analysis.circuits import OPEN_ELEMENT, network, single_faults, solve
-from analysis.climb import Estimate
+from analysis.climb import NINETY, Estimate
 from analysis.findings import Cause, Evidence, Finding
-from analysis.renewal import KNOWN, NINETY
+from analysis.renewal import KNOWN
 
 FIRINGS_TO_JUDGE = 3
 _ENOUGH_ERROR = 0.05

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import exp, log10, pi, sqrt
 
+from analysis.climb import NINETY
 from analysis.condition import Condition
 from analysis.findings import Evidence, Finding
 from analysis.inspection import inspect
@@ -15,7 +16,6 @@ from analysis.measurement import Expected, Measurement
 from config.kiln import Kiln
 from config.logbook import OPEN_OHM, LogbookEntry
 
-NINETY = 1.645  # an expected range is read as 90 % of a normal distribution
 LEAD_OHM = 0.3  # leads not zeroed add 0.1 to 0.5 ohm (common practice, no source)
 SLIP = 0.02  # a reading may be a slip of pen, place or probe: no single number excludes a cause
 MOST = 30.0  # nor proves one beyond this ratio
