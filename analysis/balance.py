@@ -44,13 +44,16 @@ _SLOW_SAMPLES, _BEAT = 4.0, 4.0
 """Fewer samples of a relay's state in two minutes are fewer than its cycles: the two beat against each other, and
 neighbouring samples tell about the same."""
 
+_COUNTED_AROUND = 3
+"""Blocks on either side over which a relay's closed share is averaged: it changes over an hour, not in minutes."""
+
 _LAG_ERROR = 0.10
 """Error where the rate changes, per 100 deg C per hour from one block to the next: ware and thermocouple follow the
 chamber some minutes late, so the block misses part of C dT/dt (C is 0.1-0.3 in these units)."""
 
-_WATER_HEAT = 0.5
-"""Spread of the clay water's heat, in hours of full output for all of it: 30 kg of a body with half kaolinite take
-15 MJ, half an hour of 8 kW."""
+_WATER_HEAT = 1.0
+"""Spread of the clay water's heat, in hours of full output for all of it: 60 kg of a body with half kaolinite take
+30 MJ, an hour of 8 kW; a light load takes a third of that, a packed kiln twice as much."""
 
 
 @lru_cache
@@ -177,12 +180,7 @@ def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off
     turn = np.maximum(turns[:-1], turns[1:])
     error = np.hypot(error, _LAG_ERROR * turn)
     if on_off:
-        share = np.clip(np.nan_to_num(mean_output, nan=0.5), 0.02, 0.98).mean(axis=1)
-        duty_error = share * (1.0 - share) / (samples_per_bin * BLOCK_BINS * zones)
-        if samples_per_bin < _SLOW_SAMPLES:
-            duty_error *= _BEAT
-        steady = (mean_output > 0.0).any(axis=1)
-        error = np.sqrt(error**2 + np.where(steady, duty_error, 0.0))
+        error = np.sqrt(error**2 + _counting_variance(mean_output, drive.end // BLOCK_BINS, samples_per_bin))
     count = zone_c.shape[0]
     usable: BoolArray = np.ones(count, dtype=np.bool_)
     if grid.gap.any():
@@ -190,6 +188,22 @@ def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off
     if not grid.seen.all():
         usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.15
     return Blocks(zone_c, rate, flux, mean_output, every[:, -1], error, usable)
+
+
+def _counting_variance(output: FloatArray, end: int, samples_per_bin: float) -> FloatArray:
+    """Variance (b,) of ten-minute outputs (b, z) that count how often a relay was found closed, blocks up to ``end``.
+
+    The share that sets the scatter is taken over the hour or so around a block: by its own count a block in which the
+    relay was always found closed by chance would seem exact, and full output be believed where there was none.
+    """
+    heated = np.nan_to_num(output[: end + 1].mean(axis=1), nan=0.5)
+    width = np.ones(2 * _COUNTED_AROUND + 1)
+    around = np.convolve(heated, width, "same") / np.convolve(np.ones_like(heated), width, "same")
+    samples = samples_per_bin * BLOCK_BINS * output.shape[1]
+    share = (around * samples + 0.5) / (samples + 1.0)
+    variance = np.zeros(output.shape[0])
+    variance[: end + 1] = share * (1.0 - share) / samples
+    return variance * (_BEAT if samples_per_bin < _SLOW_SAMPLES else 1.0)
 
 
 def _second_moments(columns: list[FloatArray], water: FloatArray, error: FloatArray) -> tuple[float, ...]:

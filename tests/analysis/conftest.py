@@ -42,16 +42,22 @@ def simulate(
     set_point: bool = True,
     noise_c: float = 0.3,
     seed: int = 0,
+    start_c: float = ROOM_C,
 ) -> FiringLog:
-    """Fire a kiln along ``ramps`` (deg C per h, to deg C, hold in minutes) and log it every ``every`` steps."""
+    """Fire a kiln along ``ramps`` (deg C per h, to deg C, hold in minutes) and log it every ``every`` steps.
+
+    One that starts at ``start_c`` above the room's temperature has a steady flux through its wall.
+    """
     rng = np.random.default_rng(seed)
     powers = np.broadcast_to(np.asarray(power, dtype=float), (kiln.zones,)).copy()
     room_theta = ROOM_C + 0.5 * kiln.rise_per_c * ROOM_C**2
-    brick = np.full((kiln.zones, NODES), room_theta)
     spacing = 1.0 / NODES
-    temperature = np.full(kiln.zones, ROOM_C)
+    start_theta = start_c + 0.5 * kiln.rise_per_c * start_c**2
+    depth = (np.arange(NODES) + 0.5) * spacing
+    brick = np.tile(start_theta + (room_theta - start_theta) * depth, (kiln.zones, 1))
+    temperature = np.full(kiln.zones, start_c)
     integral = np.zeros(kiln.zones)
-    point, segment, hold, off_s = ROOM_C, 0, 0.0, 0.0
+    point, segment, hold, off_s = start_c, 0, 0.0, 0.0
     rows = []
     time = 0.0
     n = 0

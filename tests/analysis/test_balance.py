@@ -1,6 +1,7 @@
 """The heat balance of a whole firing recovers the kiln that made it."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -45,6 +46,25 @@ def test_a_leak_raises_the_loss_and_leaves_power_per_capacity(fire: Callable[...
     _, leaking = measure(KILN, fire(leak=1.2))
     assert wall_and_load(leaking)[0] / wall_and_load(tight)[0] == pytest.approx(1.2, abs=0.05)
     assert wall_and_load(leaking)[1] / wall_and_load(tight)[1] == pytest.approx(1.0, abs=0.08)
+
+
+def test_a_kiln_loaded_while_still_warm_seems_no_weaker(fire: Callable[..., FiringLog]) -> None:
+    _, cold = measure(KILN, fire())
+    _, warm = measure(KILN, fire(start_c=100.0))
+    assert wall_and_load(warm)[0] == pytest.approx(wall_and_load(cold)[0], rel=0.015)
+
+
+def test_a_relay_seen_now_and_then_tells_the_wall_without_leaning(fire: Callable[..., FiringLog]) -> None:
+    """One look a minute finds the relay closed or open; by chance closed ten times running is no full output."""
+    duty = fire()
+    assert duty.output is not None
+    told = []
+    for seed in range(12):
+        closed = (np.random.default_rng(seed).random(duty.output.shape) < duty.output).astype(float)
+        _, measures = measure(KILN, replace(duty, output=closed, output_kind="on-off"))
+        told.append(wall_and_load(measures)[0])
+    _, measures = measure(KILN, duty)
+    assert np.mean(told) == pytest.approx(wall_and_load(measures)[0], rel=0.02)
 
 
 def test_without_a_logged_output_full_output_and_cooling_tell_the_same(fire: Callable[..., FiringLog]) -> None:

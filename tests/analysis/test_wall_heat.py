@@ -38,9 +38,19 @@ def test_a_faster_climb_drives_more_heat_into_the_wall_at_the_same_temperature()
 @given(st.lists(st.floats(0.0, 1300.0), min_size=10, max_size=60), st.floats(0.1, 3.0))
 def test_without_rising_conductivity_flux_is_linear_in_temperature(values: list[float], factor: float) -> None:
     temperature = np.asarray(values)
-    one = flux_into_wall(temperature, 120.0, rise_per_c=0.0)
-    scaled = flux_into_wall(factor * temperature, 120.0, rise_per_c=0.0)
+    one = flux_into_wall(temperature, 120.0, rise_per_c=0.0, room_c=0.0)
+    scaled = flux_into_wall(factor * temperature, 120.0, rise_per_c=0.0, room_c=0.0)
     assert np.allclose(scaled, factor * one, atol=1e-6 * (1.0 + np.abs(one).max()))
+
+
+def test_a_kiln_loaded_while_still_warm_loses_what_its_whole_history_says() -> None:
+    """The log of a second firing knows only its first temperature, 100 deg C; the wall remembers the first firing."""
+    first = np.concatenate((np.linspace(22.0, 1220.0, 300), np.geomspace(1220.0, 100.0, 900)))
+    second = np.linspace(100.0, 1220.0, 300)
+    remembered = flux_into_wall(np.concatenate((first, second)), 120.0)[first.size :]
+    alone = flux_into_wall(second, 120.0)
+    np.testing.assert_allclose(alone[60:], remembered[60:], rtol=0.03)
+    assert alone[-1] == pytest.approx(remembered[-1], rel=0.002)
 
 
 def test_a_thinner_wall_settles_sooner() -> None:

@@ -37,7 +37,7 @@ def test_flux_is_within_one_per_cent_of_steady_from_ln_200_over_pi_squared() -> 
 def test_the_trade_check_of_a_65_mm_wall_is_reproduced() -> None:
     """65 mm brick, k 0.17 W/mK, 1200 against 80 deg C conducts 2.9 kW/m2; 2.1 m2 are 54 % of 11.5 kW."""
     temperature = np.concatenate(([80.0], np.full(3000, 1200.0)))
-    flux = flux_into_wall(temperature, 120.0, rise_per_c=0.0)[-1]
+    flux = flux_into_wall(temperature, 120.0, rise_per_c=0.0, room_c=80.0)[-1]
     watts_per_m2 = 0.17 / 0.065 * flux
     assert watts_per_m2 == pytest.approx(2930.0, rel=0.02)
     assert watts_per_m2 * 2.1 / 11500.0 == pytest.approx(0.54, abs=0.01)
