@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from analysis.clay_water import water_loss_per_h
 from analysis.full_output import Drive, rates_c_per_h
 from analysis.grid import BoolArray, FloatArray, Grid
-from analysis.wall_heat import flux_into_wall
+from analysis.wall_heat import ROOM_C, flux_into_wall
 
 BLOCK_BINS = 5
 """Ten-minute blocks: long beside the control cycle and the thermocouple's lag, short beside a segment."""
@@ -43,6 +43,10 @@ _MODEL_ERROR_CLAY_WATER = 0.03
 _SLOW_SAMPLES, _BEAT = 4.0, 4.0
 """Fewer samples of a relay's state in two minutes are fewer than its cycles: the two beat against each other, and
 neighbouring samples tell about the same."""
+
+_GUESSED = 2.0
+"""Factor on all errors where full output is a guess: of kilns known to be sound, two fifths of such firings lay beyond
+three of the errors that fit a logged output."""
 
 _COUNTED_AROUND = 3
 """Blocks on either side over which a relay's closed share is averaged: it changes over an hour, not in minutes."""
@@ -157,14 +161,17 @@ def _block_means(values: FloatArray) -> FloatArray:
     return means
 
 
-def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off: bool = False) -> Blocks:
-    """Average the grid into ten-minute blocks with the flux into each zone's wall.
+def blocks_of(
+    grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off: bool = False, room_c: float = ROOM_C
+) -> Blocks:
+    """Average the grid into ten-minute blocks with the flux into each zone's wall, in a room of ``room_c``.
 
     ``on_off`` says that the output is a relay's state at the moment of each sample, which adds the scatter of
-    counting: u (1 - u) / samples.
+    counting: u (1 - u) / samples. Where nothing but temperature is logged full output is a guess from the climb's
+    shape, and every error is larger.
     """
     zones = grid.zone_c.shape[1]
-    flux = flux_into_wall(grid.zone_c, grid.step_s)
+    flux = flux_into_wall(grid.zone_c, grid.step_s, room_c=room_c)
     output = drive.output if grid.supply is None else drive.output * grid.supply[:, None]
     water = water_loss_per_h(grid.mean_c, grid.step_s)
     # all columns at once, each quantity's zones side by side
@@ -181,6 +188,8 @@ def blocks_of(grid: Grid, drive: Drive, *, samples_per_bin: float = 10.0, on_off
     error = np.hypot(error, _LAG_ERROR * turn)
     if on_off:
         error = np.sqrt(error**2 + _counting_variance(mean_output, drive.end // BLOCK_BINS, samples_per_bin))
+    if not drive.logged and grid.set_point_c is None:
+        error *= _GUESSED
     count = zone_c.shape[0]
     usable: BoolArray = np.ones(count, dtype=np.bool_)
     if grid.gap.any():
@@ -196,9 +205,12 @@ def _counting_variance(output: FloatArray, end: int, samples_per_bin: float) -> 
     The share that sets the scatter is taken over the hour or so around a block: by its own count a block in which the
     relay was always found closed by chance would seem exact, and full output be believed where there was none.
     """
-    heated = np.nan_to_num(output[: end + 1].mean(axis=1), nan=0.5)
-    width = np.ones(2 * _COUNTED_AROUND + 1)
-    around = np.convolve(heated, width, "same") / np.convolve(np.ones_like(heated), width, "same")
+    # better volts than the nameplate's make more than full output of a closed relay
+    heated = np.clip(np.nan_to_num(output[: end + 1].mean(axis=1), nan=0.5), 0.0, 1.0)
+    total = np.concatenate(([0.0], np.cumsum(heated)))
+    at = np.arange(heated.size)
+    low, high = np.maximum(at - _COUNTED_AROUND, 0), np.minimum(at + _COUNTED_AROUND + 1, heated.size)
+    around = (total[high] - total[low]) / (high - low)
     samples = samples_per_bin * BLOCK_BINS * output.shape[1]
     share = (around * samples + 0.5) / (samples + 1.0)
     variance = np.zeros(output.shape[0])

@@ -69,6 +69,9 @@ _WALL_OFFSET_UNCOOLED = 0.07
 where the log ends at the peak, as then only the curvature of the climb tells wall from load."""
 
 
+_WALL_OFFSET_GUESSED, _DAY_GUESSED = 0.04, 0.02
+"""With temperature alone full output is a guess from the climb's shape, which leans by programme, and from day to day."""
+
 _CAPACITY_OFFSET = 0.35
 _DAY_LOAD = 0.35
 """Loads of one programme differ by 25-50 % from firing to firing (weighed loads of studios vary as much)."""
@@ -91,7 +94,7 @@ _MANY_TURNS = 5
 
 _ODD_SCALE = 3.0
 
-_FIRST_JUMP = 4
+_FIRST_JUMP, _FIRST_ODD = 4, 2
 
 _COUNTS = -4.0
 """Log weight below which a history is not branched again (2 % of the best)."""
@@ -119,10 +122,13 @@ def first_beliefs(layout: Layout) -> list[Belief]:
     return [_first_belief(layout, pace) for pace in _FIRST_DRIFT]
 
 
-def fresh_slot(layout: Layout, belief: Belief, slot: int, *, cooled: bool) -> Belief:
-    """Forget what was known of a programme slot: it is given to another programme."""
+def fresh_slot(layout: Layout, belief: Belief, slot: int, *, cooled: bool, guessed: bool) -> Belief:
+    """Forget what was known of a programme slot: it is given to another programme.
+
+    ``cooled`` says that its logs hold the cooling, ``guessed`` that they hold nothing but temperature.
+    """
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
-    spread = _WALL_OFFSET if cooled else _WALL_OFFSET_UNCOOLED
+    spread = _WALL_OFFSET_GUESSED if guessed else _WALL_OFFSET if cooled else _WALL_OFFSET_UNCOOLED
     for at, size in ((layout.wall_offset + slot, spread), (layout.capacity_offset + slot, _CAPACITY_OFFSET)):
         mean[at] = 0.0
         covariance[at, :] = 0.0
@@ -314,6 +320,12 @@ def _rivals(
             kiln, layout, belief, shown.shares, index, settled=settled, amps=shown.model.tells_volts
         )
     ]
+    return rivals + _odd_ones(belief, shown, supply)
+
+
+def _odd_ones(belief: Belief, shown: Shown, supply: float) -> list[_Asked]:
+    """What may have been special about this firing alone: power that went for a while, or a log that misleads."""
+    rivals = []
     odd = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
     # with unbroken amps it was not the elements' power that was less for once, whatever else it was
     kind: Passing = "odd" if shown.unbroken else "passing"
@@ -345,16 +357,23 @@ def continuations(
     """
     if shown.empty:
         return [Branch(belief) for belief in beliefs]
-    supply = _DAY_SUPPLY_KNOWN if supply_known else _DAY_SUPPLY
+    supply = _DAY_GUESSED if shown.guessed else _DAY_SUPPLY_KNOWN if supply_known else _DAY_SUPPLY
     asked = [_Asked(belief, strained(layout, belief, shown.shares, index, supply)) for belief in beliefs]
     plain = _weigh(layout, asked, shown)
     branches = [[_branch(layout, each, posterior)] for each, posterior in zip(asked, plain, strict=True)]
-    if (settled or uneven) and index >= _FIRST_JUMP:
+    if index >= _FIRST_ODD:
+        known = (settled or uneven) and index >= _FIRST_JUMP
         rivals = [
             (at, rival)
             for at, belief in enumerate(beliefs)
             if _surprised(belief, plain[at])
-            for rival in _rivals(kiln, layout, belief, shown, index, supply, settled=settled)
+            for rival in (
+                _rivals(kiln, layout, belief, shown, index, supply, settled=settled)
+                if known
+                else _odd_ones(belief, shown, supply)[1:]
+                if shown.guessed
+                else []
+            )
         ]
         weighed = _weigh(layout, [rival for _, rival in rivals], shown) if rivals else []
         for (at, rival), posterior in zip(rivals, weighed, strict=True):

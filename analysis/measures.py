@@ -25,6 +25,7 @@ from analysis.grid import FloatArray, Grid, grid_of, over_zones
 from analysis.ranks import median
 from analysis.reading.firing_log import FiringLog
 from analysis.signs import Signs, signs_of
+from analysis.wall_heat import ROOM_C
 from analysis.zones import duty_shares, rated_shares, zone_offsets_c
 from config.kiln import Kiln
 
@@ -145,6 +146,14 @@ def _full_shares(grid: Grid, drive: Drive) -> tuple[float | None, tuple[float, .
     return float(np.count_nonzero(full.any(axis=1)) / full.shape[0]), tuple(zones)
 
 
+def _room_c(log: FiringLog) -> float:
+    """The room's temperature where it is logged, else an ordinary one."""
+    if log.room_c is None:
+        return ROOM_C
+    known = log.room_c[np.isfinite(log.room_c)]
+    return median(known) if known.size else ROOM_C
+
+
 _UNEVEN_LINES = 0.02
 
 
@@ -171,7 +180,11 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
     drive = drive_of(grid)
     firing = firing_of(log, grid, drive)
     blocks = blocks_of(
-        grid, drive, samples_per_bin=max(1.0, grid.step_s / max(sample_s, 1.0)), on_off=log.output_kind == "on-off"
+        grid,
+        drive,
+        samples_per_bin=max(1.0, grid.step_s / max(sample_s, 1.0)),
+        on_off=log.output_kind == "on-off",
+        room_c=_room_c(log),
     )
     full_share, zone_full = _full_shares(grid, drive)
     duties = duty_shares(grid, drive)

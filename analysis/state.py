@@ -108,9 +108,9 @@ def update(
         reference, counted = "after repair", 0
     cooled = measures.heat is not None and measures.heat.cooling_blocks >= _COOLED_BLOCKS
     programmes, match = recognise(state.programmes, firing, index, cooled=cooled)
-    slot = match.programme.slot
+    slot, guessed = match.programme.slot, measures.output == "none"
     if match.programme.fired <= 1:
-        beliefs = [fresh_slot(layout, belief, slot, cooled=cooled) for belief in beliefs]
+        beliefs = [fresh_slot(layout, belief, slot, cooled=cooled, guessed=guessed) for belief in beliefs]
     shown = shown_by(layout, measures, slot, shares)
     before = [aged(layout, belief) for belief in quickened(layout, beliefs, index)] if index else beliefs
     branches = continuations(

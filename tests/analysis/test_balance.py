@@ -96,3 +96,20 @@ def test_a_firing_of_half_an_hour_has_no_balance(fire: Callable[..., FiringLog])
     cut = FiringLog(log.elapsed_s[:20], log.zone_c[:20], None, None, log.zone_names)
     _, measures = measure(KILN, cut)
     assert measures.heat is None
+
+
+def test_a_relays_log_of_a_few_minutes_or_with_better_volts_than_the_nameplates_is_measured_all_the_same(
+    fire: Callable[..., FiringLog],
+) -> None:
+    log = fire()
+    assert log.output is not None
+    relay = replace(
+        log, output=(log.output > 0.5).astype(float), output_kind="on-off", volts=np.full(log.output.shape[0], 260.0)
+    )
+    _, measures = measure(replace(KILN, volts=240.0), relay)
+    assert measures.heat is not None
+    assert np.isfinite(measures.heat.moments).all()
+    short = FiringLog(
+        log.elapsed_s[:45], log.zone_c[:45], None, relay.output[:45], log.zone_names, output_kind="on-off"
+    )
+    measure(KILN, short)
