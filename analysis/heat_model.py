@@ -10,21 +10,21 @@ The state vector of a kiln with z zones, all natural logarithms:
     z+4         slow part of the supply: seasons, a new neighbour on the same transformer
     z+5         exchange of heat between zones, in units of the rated power per 100 deg C
     z+6         current with everything closed, as first seen (log of amps)
-    z+7 ..      share of work of each zone (z entries), then for each programme slot its offset in A, then in C
+    z+7 ..      share of work of each zone (z entries), then for each programme slot its offset in A, then in C (as
+                many slots as programmes have been seen)
 
 and, for one firing only, the day's supply and the day's load (both log).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import exp, log
 
 import numpy as np
 
 from analysis.balance import HeatMoments, KeptPace, ZoneMoments
 from analysis.grid import FloatArray
-from analysis.programmes import MOST_PROGRAMMES
 
 LOAD_SLOPE = 0.02
 """A heavier load hides a little of its own heat in the wall's term (it warms late, like the brick): A seems to grow
@@ -46,9 +46,10 @@ radiation and their programmes lag each other, which no balance of the whole kil
 
 @dataclass(frozen=True)
 class Layout:
-    """Where each quantity stands in the state vector of a kiln with ``zones`` zones."""
+    """Where each quantity stands in the state vector of a kiln with ``zones`` zones and ``slots`` programme slots."""
 
     zones: int
+    slots: int
 
     @cached_property
     def drift(self) -> int:
@@ -98,12 +99,12 @@ class Layout:
     @cached_property
     def capacity_offset(self) -> int:
         """First index of the programmes' offsets in heat capacity."""
-        return self.wall_offset + MOST_PROGRAMMES
+        return self.wall_offset + self.slots
 
     @cached_property
     def size(self) -> int:
         """Length of the state vector."""
-        return self.capacity_offset + MOST_PROGRAMMES
+        return self.capacity_offset + self.slots
 
     @cached_property
     def supply(self) -> int:
@@ -114,6 +115,12 @@ class Layout:
     def load(self) -> int:
         """Index of the day's load in the augmented vector."""
         return self.size + 1
+
+
+@lru_cache(maxsize=64)
+def layout_of(zones: int, slots: int) -> Layout:
+    """Return the layout of a state; one of each is enough, as it only says where things stand."""
+    return Layout(zones, slots)
 
 
 def whole_power(layout: Layout, mean: FloatArray, shares: FloatArray) -> tuple[float, FloatArray]:

@@ -108,15 +108,33 @@ def _first_belief(layout: Layout, pace: Pace) -> Belief:
     mean[layout.wall], spread[layout.wall] = _FIRST_WALL
     mean[layout.capacity], spread[layout.capacity] = _FIRST_CAPACITY
     spread[layout.share : layout.share + layout.zones] = _ZONE_SHARE
-    spread[layout.wall_offset : layout.capacity_offset] = _WALL_OFFSET
-    spread[layout.capacity_offset :] = _CAPACITY_OFFSET
     story = Hypothesis(0.0, (), (), pace=pace)
-    return Belief(float(np.log(odds)), mean, np.diag(spread**2), story)
+    return Belief(float(np.log(odds)), mean, np.diag(spread**2 + _unknown_offsets(layout)), story)
+
+
+def _unknown_offsets(layout: Layout) -> FloatArray:
+    """Variances (size,) of the offsets of programmes of which nothing has been seen, 0 for all else."""
+    variances = np.zeros(layout.size)
+    variances[layout.wall_offset : layout.capacity_offset] = _WALL_OFFSET**2
+    variances[layout.capacity_offset :] = _CAPACITY_OFFSET**2
+    return variances
 
 
 def first_beliefs(layout: Layout) -> list[Belief]:
     """What is believed of a kiln of which nothing has been seen: it wears slowly, or fast."""
     return [_first_belief(layout, pace) for pace in _FIRST_DRIFT]
+
+
+def resized(layout: Layout, belief: Belief, slots: int) -> Belief:
+    """The belief of a state with ``slots`` programme slots in one with as many as ``layout`` has."""
+    kept = min(slots, layout.slots)
+    begin = layout.wall_offset
+    held = np.r_[: begin + kept, begin + slots : begin + slots + kept]
+    place = np.r_[: begin + kept, layout.capacity_offset : layout.capacity_offset + kept]
+    mean, covariance = np.zeros(layout.size), np.diag(_unknown_offsets(layout))
+    mean[place] = belief.mean[held]
+    covariance[np.ix_(place, place)] = belief.covariance[np.ix_(held, held)]
+    return belief.moved(mean, covariance)
 
 
 def fresh_slot(layout: Layout, belief: Belief, slot: int, *, cooled: bool) -> Belief:
