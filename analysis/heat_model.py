@@ -125,9 +125,14 @@ def layout_of(zones: int, slots: int) -> Layout:
 
 def whole_power(layout: Layout, mean: FloatArray, shares: FloatArray) -> tuple[float, FloatArray]:
     """Log of the whole kiln's power over that as first seen, and its gradient with respect to the zones' logs."""
-    parts = shares * np.exp(mean[: layout.zones])
-    total = float(parts.sum())
-    return log(total), parts / total
+    parts = [share * exp(at) for share, at in zip(shares.tolist(), mean[: layout.zones].tolist(), strict=True)]
+    total = sum(parts)
+    return log(total), np.array([part / total for part in parts])
+
+
+def log_power(zones: Sequence[float], shares: FloatArray) -> float:
+    """The same log from the zones' logs alone (a few numbers: arrays would take longer)."""
+    return log(sum(share * exp(at) for share, at in zip(shares.tolist(), zones, strict=True)))
 
 
 def whole_powers(layout: Layout, means: FloatArray, shares: FloatArray) -> tuple[FloatArray, FloatArray]:

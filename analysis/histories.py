@@ -6,7 +6,7 @@ All priors of the filter stand here, each with the reason for its size. Errors a
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import sqrt
+from math import hypot, log, log1p, sqrt
 from typing import Literal
 
 import numpy as np
@@ -109,7 +109,7 @@ def _first_belief(layout: Layout, pace: Pace) -> Belief:
     mean[layout.capacity], spread[layout.capacity] = _FIRST_CAPACITY
     spread[layout.share : layout.share + layout.zones] = _ZONE_SHARE
     story = Hypothesis(0.0, (), (), pace=pace)
-    return Belief(float(np.log(odds)), mean, np.diag(spread**2 + _unknown_offsets(layout)), story)
+    return Belief(log(odds), mean, np.diag(spread**2 + _unknown_offsets(layout)), story)
 
 
 def _unknown_offsets(layout: Layout) -> FloatArray:
@@ -195,8 +195,8 @@ def quickened(layout: Layout, beliefs: Sequence[Belief], index: int) -> list[Bel
         covariance[at, :] = 0.0
         covariance[:, at] = 0.0
         covariance[at, at] = spread**2
-        out.append(replace(belief, log_weight=belief.log_weight + float(np.log1p(-_QUICKENS_ODDS))))
-        log_weight = belief.log_weight + float(np.log(_QUICKENS_ODDS))
+        out.append(belief.weighed(belief.log_weight + log1p(-_QUICKENS_ODDS)))
+        log_weight = belief.log_weight + log(_QUICKENS_ODDS)
         out.append(Belief(log_weight, mean, covariance, replace(belief.story, pace="wearing")))
     return merge(out)
 
@@ -241,7 +241,7 @@ def _current(measures: Measures) -> Current | None:
         return None
     if measures.supply_volts is not None:
         return Current(told.value, told.error, of_supply=0.0)
-    return Current(told.value, float(np.hypot(told.error, _DAY_VOLTS)), of_supply=0.5)
+    return Current(told.value, hypot(told.error, _DAY_VOLTS), of_supply=0.5)
 
 
 Passing = Literal["none", "passing", "odd"]
@@ -317,7 +317,7 @@ def _branch(layout: Layout, asked: _Asked, posterior: Posterior) -> Branch:
     load_error = sqrt(max(float(posterior.covariance[layout.load, layout.load]), 0.0))
     if kind != "passing":
         return Branch(updated, passing_kind=kind, load=load, load_error=load_error)
-    error = float(np.sqrt(posterior.covariance[layout.supply, layout.supply]))
+    error = sqrt(float(posterior.covariance[layout.supply, layout.supply]))
     change = min(float(posterior.mean[layout.supply]), 0.0)
     return Branch(updated, change, error, kind, load, load_error)
 
@@ -335,8 +335,8 @@ def _rivals(
     odd = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
     # with unbroken amps it was not the elements' power that was less for once, whatever else it was
     kind: Passing = "odd" if shown.unbroken else "passing"
-    rivals.append(_Asked(belief, _PASSING_SIZE, float(np.log(_PASSING_ODDS)), kind))
-    rivals.append(_Asked(belief, supply, float(np.log(odd)), "odd", _ODD_SCALE, bound=False))
+    rivals.append(_Asked(belief, _PASSING_SIZE, log(_PASSING_ODDS), kind))
+    rivals.append(_Asked(belief, supply, log(odd), "odd", _ODD_SCALE, bound=False))
     return rivals
 
 
