@@ -145,10 +145,12 @@ def unevenness(case: Case) -> float | None:
     return max(known) if known else None
 
 
-def remember(case: Case, zones: tuple[ZoneMemory, ...], *, sound: bool) -> tuple[ZoneMemory, ...]:
+def remember(
+    case: Case, zones: tuple[ZoneMemory, ...], found: Sequence[Deficit], *, sound: bool
+) -> tuple[ZoneMemory, ...]:
     """Take this firing's lags and full-output shares into what is usual; only of a firing nothing is wrong with."""
-    found = {d.zone: d.running for d in deficits(case)}
-    zones = tuple(replace(z, deficit=found.get(i, 0.0)) for i, z in enumerate(zones))
+    running = {d.zone: d.running for d in found}
+    zones = tuple(replace(z, deficit=running.get(i, 0.0)) for i, z in enumerate(zones))
     if not sound:
         return zones
     rows = zip(zones, _log_shares(case), _full_beyond(case), _behind(case), strict=True)

@@ -48,7 +48,7 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
     named = {f.cause for f in findings}
     sound = not alarmed & (_POWER_FAULTS | {"thermocouple_fault", "welded_contact"})
     kept = CausesMemory(
-        zones=deficits.remember(case, _drift_told(case, zones, findings), sound=sound),
+        zones=deficits.remember(case, _drift_told(case, zones, findings), found, sound=sound),
         volts=_volts(case, memory, sound=sound),
         standing=standing,
         ageing_told="element_ageing" in alarmed,
