@@ -80,9 +80,12 @@ def _on_off(cells: NDArray[np.uint8]) -> FloatArray | None:
 
 def _half_day(cells: NDArray[np.uint8]) -> TimeText | None:
     """Read a column that holds nothing but AM and PM."""
-    if cells.shape[1] < 1 or not bool(np.isin(cells[:50, 0] & 0xDF, (65, 80)).all()):
+    if cells.shape[1] < 1:
         return None
-    afternoon = (cells[:, 0] & 0xDF) == ord("P")
+    first = cells[:, 0] & 0xDF
+    if not bool(((first[:50] == ord("A")) | (first[:50] == ord("P"))).all()):
+        return None
+    afternoon = first == ord("P")
     return TimeText("clock", np.where(afternoon, 43200.0, 0.0), why="AM and PM")
 
 

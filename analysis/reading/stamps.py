@@ -87,7 +87,8 @@ def _alike(codes: NDArray[np.unsignedinteger[Any]]) -> list[NDArray[np.intp]]:
 
 
 def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(mask, prepend=False, append=False)).tolist()
+    edges = (np.flatnonzero(mask[1:] != mask[:-1]) + 1).tolist()
+    edges = [*([0] if mask[0] else []), *edges, *([mask.size] if mask[-1] else [])]
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
