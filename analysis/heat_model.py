@@ -158,16 +158,17 @@ def _rows_of(matrix: FloatArray, powers: int, blocks: int) -> FloatArray:
     part no choice of powers can remove, floor = min theta' S theta over sum(theta) = 1, is noise: it sets the scale of
     the errors (per block, never below one, the expected error) and is taken out.
     """
-    flows = matrix[powers:, powers:]
-    flows = flows + 1e-9 * float(np.trace(flows)) * np.eye(flows.shape[0])
+    flows = matrix[powers:, powers:].copy()
+    flows.reshape(-1)[:: flows.shape[0] + 1] += 1e-9 * float(flows.diagonal().sum())
     along = np.linalg.solve(flows, matrix[powers:, :powers])
     schur = matrix[:powers, :powers] - matrix[:powers, powers:] @ along
-    schur = schur + 1e-9 * float(np.trace(matrix)) * np.eye(powers)
+    schur.reshape(-1)[:: powers + 1] += 1e-9 * float(matrix.diagonal().sum())
     ones = np.ones(powers)
     floor = float(schur[0, 0]) if powers == 1 else 1.0 / float(ones @ np.linalg.solve(schur, ones))
     scale = max(1.0, floor / max(blocks - matrix.shape[0] + 1, 1)) * INDEPENDENT_BLOCKS
     upper = np.linalg.cholesky(flows / scale).T
-    given_powers = upper @ np.hstack((along, np.eye(flows.shape[0])))
+    given_powers = np.empty((flows.shape[0], matrix.shape[0]))
+    given_powers[:, :powers], given_powers[:, powers:] = upper @ along, upper
     if powers == 1:
         return given_powers
     of_powers = _roots((schur - floor * np.outer(ones, ones)) / scale)
@@ -182,7 +183,7 @@ def heat_rows(heat: HeatMoments, shares: FloatArray) -> FloatArray | None:
     """
     matrix = heat.matrix()
     zones = heat.zones
-    if float(np.trace(matrix[:zones, :zones])) <= 0.0:
+    if float(matrix.diagonal()[:zones].sum()) <= 0.0:
         return None
     if zones > 1:
         contrasts = np.zeros((zones + 2, zones))

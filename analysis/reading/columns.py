@@ -48,6 +48,9 @@ def recognise(table: Table, kiln: Kiln) -> tuple[list[Column], dict[int, TimeTex
 def _times(cells: NDArray[np.uint8], day_order: DayOrder | None) -> TimeText | None:
     """Read a column of times; a date that stays the same for many rows is read once for each run of rows."""
     n = cells.shape[0]
+    head = cells[: 2 * (n // _LEAST_RUN) + 2]  # where every row has a time of its own a tenth of them shows it
+    if np.count_nonzero((head[1:] != head[:-1]).any(axis=1)) >= max(n // _LEAST_RUN, 1):
+        return read_time_text(patterns(cells), n, day_order)
     starts = np.flatnonzero(np.concatenate(([True], (cells[1:] != cells[:-1]).any(axis=1))))
     if starts.size > n // _LEAST_RUN:
         return read_time_text(patterns(cells), n, day_order)

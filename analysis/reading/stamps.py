@@ -38,7 +38,7 @@ def patterns(cells: Bytes) -> list[Pattern]:
     n, width = cells.shape
     if not n or not width:
         return []
-    digit = (cells >= 48) & (cells <= 57)
+    digit = cells - np.uint8(48) < 10  # what comes before 0 wraps round to above 9
     found: dict[str, list[tuple[NDArray[np.intp], FloatArray, tuple[int, ...]]]] = {}
     for rows in _same_layout(digit):
         block, mask = cells[rows] if rows.size < n else cells, digit[rows[0]]
