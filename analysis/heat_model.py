@@ -10,8 +10,7 @@ The state vector of a kiln with z zones, all natural logarithms:
     z+4         slow part of the supply: seasons, a new neighbour on the same transformer
     z+5         exchange of heat between zones, in units of the rated power per 100 deg C
     z+6         current with everything closed, as first seen (log of amps)
-    z+7 ..      share of work of each zone (z entries), then for each programme slot its offset in A, then in C (as
-                many slots as programmes have been seen)
+    z+7 ..      share of work of each zone (z entries), then for each programme seen its offset in A, then in C
 
 and, for one firing only, the day's supply and the day's load (both log).
 """
@@ -33,7 +32,6 @@ by 2 % where the load's heat capacity doubles or so. The same in every kiln trie
 INDEPENDENT_BLOCKS = 1.5
 """Errors of the balance last: a leaning ware stack or a wrong brick constant bends it for about an hour, so
 neighbouring ten-minute blocks count as one in five."""
-
 
 _ZONE_SHIFT = 0.045
 """How far one zone's share of the work shifts from firing to firing with the stacking of the load (log): in kilns with

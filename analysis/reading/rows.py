@@ -115,12 +115,16 @@ def find_rows(body: bytes, start: int, shape: Shape) -> Rows:
     elif shape.delimiter == " ":
         body, start, delimiter = _single_blanks(body[start:]), 0, b"\t"
     rows = Rows(body, delimiter, shape.columns, 0, cut=cut, headers=headers, skip=start)
+    wants_places = any(kind in {"stamp", "word"} for kind in shape.kinds)
+    beside = len(headers) + (cut is not None)
+    if wants_places and _regular(rows):
+        rows.lines = rows.n + beside
+        return rows
     lines, marks = _counted(rows)
-    rows.lines = lines + len(headers) + (cut is not None)
+    rows.lines = lines + beside
     if marks != lines * (shape.columns - 1):
         (rows.body, rows.empty), rows.skip = _without_empty_lines(body[start:]), 0
         lines, marks = _counted(rows)
-    wants_places = any(kind in {"stamp", "word"} for kind in shape.kinds)
     if marks == lines * (shape.columns - 1):
         rows.n = lines
         if not wants_places or _regular(rows):
@@ -280,29 +284,35 @@ def read_numbers(rows: Rows, shape: Shape, wanted: list[int]) -> dict[int, Float
 
 
 def _few_numbers(rows: Rows, wanted: list[int]) -> dict[int, FloatArray | list[str]] | None:
-    """Parse the wanted columns of a small table; None if any cell is no plain number.
+    """Parse the wanted columns of a small table; None if any cell is neither empty nor a plain number.
 
     For a few thousand cells a data frame takes longer to make than the numbers to read.
     """
-    mark = rows.delimiter
-    if rows.body.find(mark + mark, rows.skip) >= 0 or rows.body.find(mark + b"\n", rows.skip) >= 0:
-        return None  # an empty cell
-    source = io.BytesIO(rows.body)
-    source.seek(rows.skip)
-    try:
-        table = np.loadtxt(
-            source,
-            comments=None,
-            delimiter=mark.decode("ascii"),
-            usecols=wanted if len(wanted) < rows.columns else None,
-            ndmin=2,
-            encoding="latin-1",
-        )
-    except ValueError:
-        return None
-    if table.shape != (rows.n, len(wanted)):
-        return None
-    return dict(zip(wanted, np.ascontiguousarray(table.T), strict=True))
+    body = rows.body[rows.skip :]
+    for fill in (False, True):  # filling empty cells takes as long as a third of the reading: only where there are any
+        try:
+            table = np.loadtxt(
+                io.BytesIO(_without_empty_cells(body, rows.delimiter) if fill else body),
+                comments=None,
+                delimiter=rows.delimiter.decode("ascii"),
+                usecols=wanted if len(wanted) < rows.columns else None,
+                ndmin=2,
+                encoding="latin-1",
+            )
+        except ValueError:
+            continue
+        if table.shape == (rows.n, len(wanted)):
+            return dict(zip(wanted, np.ascontiguousarray(table.T), strict=True))
+    return None
+
+
+def _without_empty_cells(body: bytes, mark: bytes) -> bytes:
+    """Write ``nan`` into empty cells."""
+    body = b"\n" + body
+    for _ in range(2):  # twice, as neighbouring empty cells share a mark
+        for before, after in ((mark, mark), (mark, b"\n"), (b"\n", mark)):
+            body = body.replace(before + after, before + b"nan" + after)
+    return body[1:]
 
 
 def _cells(series: "pd.Series[Any]") -> FloatArray | list[str]:

@@ -27,6 +27,13 @@ def test_a_small_table_is_read_as_a_large_one(cell: str, monkeypatch: pytest.Mon
     assert str(small) == str(large)
 
 
+@pytest.mark.parametrize("row", [",4,5", "4,,5", "4,5,", ",,5", "4,,", ",5,", ",,"])
+def test_empty_cells_of_a_small_table_are_read_as_in_a_large_one(row: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    for text in (f"1,20.5,3\n{row}\n3,21.5,5\n", f"{row}\n1,20.5,3\n", f"1,2,3\n{row}\n{row}\n"):
+        small, large = read(text, monkeypatch, 8_000), read(text, monkeypatch, 0)
+        assert str(small) == str(large)
+
+
 def test_plain_numbers_of_a_small_table_need_no_data_frame(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(rows, "_frame", lambda *_: pytest.fail("a data frame was made"))
     assert read("1,20.5,3\n2,21.5,4\n", monkeypatch, 8_000) == {0: [1.0, 2.0], 1: [20.5, 21.5], 2: [3.0, 4.0]}
