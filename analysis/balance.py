@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from analysis.clay_water import water_loss_per_h
 from analysis.full_output import Drive, rates_c_per_h
-from analysis.grid import BoolArray, FloatArray, Grid
+from analysis.grid import BoolArray, FloatArray, Grid, over_zones
 from analysis.wall_heat import ROOM_C, flux_into_wall
 
 BLOCK_BINS = 5
@@ -177,7 +177,7 @@ def blocks_of(
     # all columns at once, each quantity's zones side by side
     every = _block_means(np.hstack((grid.zone_c, rates_c_per_h(grid, 1), flux, output, water[:, None])))
     zone_c, rate, flux, mean_output = (every[:, at * zones : (at + 1) * zones] for at in range(4))
-    mean_c, mean_rate = zone_c.mean(axis=1), rate.mean(axis=1)
+    mean_c, mean_rate = over_zones(zone_c), over_zones(rate)
     cold = mean_c < _CLAY_WATER_C[0]
     clay = (mean_rate > 0.0) & ~cold & (mean_c < _CLAY_WATER_C[1])
     error = np.where(cold, _MODEL_ERROR_WARMING, np.where(clay, _MODEL_ERROR_CLAY_WATER, _MODEL_ERROR))
@@ -206,7 +206,7 @@ def _counting_variance(output: FloatArray, end: int, samples_per_bin: float) -> 
     relay was always found closed by chance would seem exact, and full output be believed where there was none.
     """
     # better volts than the nameplate's make more than full output of a closed relay
-    heated = np.clip(np.nan_to_num(output[: end + 1].mean(axis=1), nan=0.5), 0.0, 1.0)
+    heated = np.clip(np.nan_to_num(over_zones(output[: end + 1]), nan=0.5), 0.0, 1.0)
     total = np.concatenate(([0.0], np.cumsum(heated)))
     at = np.arange(heated.size)
     low, high = np.maximum(at - _COUNTED_AROUND, 0), np.minimum(at + _COUNTED_AROUND + 1, heated.size)
@@ -237,14 +237,14 @@ def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
     output = blocks.output
     good = blocks.usable & np.isfinite(output).all(axis=1)
     if welded:
-        good &= (output >= 0.02).any(axis=1) | (blocks.rate_c_per_h.mean(axis=1) <= 5.0)
+        good &= (output >= 0.02).any(axis=1) | (over_zones(blocks.rate_c_per_h) <= 5.0)
     # the first block holds the start of heating, whatever the wall did before
     good[:1] = False
     at = np.flatnonzero(good)
     if at.size < 3:
         return None
     output = output[at]
-    flux, rate = blocks.flux_c[at].mean(axis=1), blocks.rate_c_per_h[at].mean(axis=1)
+    flux, rate = over_zones(blocks.flux_c[at]), over_zones(blocks.rate_c_per_h[at])
     columns = [output, flux / FLUX_UNIT_C, rate / RATE_UNIT_C_PER_H]
     return HeatMoments(
         zones=output.shape[1],
@@ -272,7 +272,7 @@ def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
     others or stands still at full output (then a balance of the whole kiln says little about it).
     """
     output = blocks.output
-    mean_c = blocks.zone_c.mean(axis=1)
+    mean_c = over_zones(blocks.zone_c)
     unknown = np.isnan(output).any(axis=1) & blocks.usable
     unknown[:1] = False
     out: list[ZoneMoments | None] = []
@@ -306,9 +306,9 @@ def kept_pace(blocks: Blocks, kept_share: FloatArray) -> KeptPace | None:
     ``kept_share`` (b, z): share of each block in which a zone did. Only above the clay's water, where the balance
     holds to a few per cent.
     """
-    mean_c = blocks.zone_c.mean(axis=1)
-    rate = blocks.rate_c_per_h.mean(axis=1) / RATE_UNIT_C_PER_H
-    flux = blocks.flux_c.mean(axis=1) / FLUX_UNIT_C
+    mean_c = over_zones(blocks.zone_c)
+    rate = over_zones(blocks.rate_c_per_h) / RATE_UNIT_C_PER_H
+    flux = over_zones(blocks.flux_c) / FLUX_UNIT_C
     kept = blocks.usable & (kept_share.min(axis=1) > 0.95) & (mean_c > 300.0) & (rate > -0.1) & (blocks.error < 0.08)
     load = _USUAL_WALL * flux + _USUAL_CAPACITY * rate
     if kept.size < 3:

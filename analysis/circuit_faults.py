@@ -6,11 +6,12 @@ treated as one circuit of two equal elements for each zone, and said so by ``Fau
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import exp, log
 
 from analysis.circuits import LOST_LINE, OPEN_CIRCUIT, OPEN_ELEMENT, Fault, Network, network, single_faults, solve
 from analysis.measures import Estimate
-from config.kiln import Circuit, Kiln
+from config.kiln import Circuit, Kiln, Supply
 
 DEAD = log(0.02)  # a zone without any power of its own; 2 % stands for what its neighbours give it
 # Odds of meeting each fault before anything is measured, per element, circuit or kiln: elements and relays fail far
@@ -47,6 +48,19 @@ def fault_steps(kiln: Kiln) -> tuple[FaultStep, ...]:
 
     An open element in a series string, or alone in its circuit, is that circuit open: it is not listed twice.
     """
+    return _steps_of(kiln.circuits, kiln.zones, kiln.volts, kiln.supply, kiln.rated_kw)
+
+
+@lru_cache(maxsize=32)
+def _steps_of(
+    circuits: tuple[Circuit, ...],
+    names: tuple[str, ...],
+    volts: float | None,
+    supply: Supply | None,
+    rated_kw: float | None,
+) -> tuple[FaultStep, ...]:
+    """The same for the facts it depends on (kept: the network is solved once for each fault of a kiln)."""
+    kiln = Kiln("", volts=volts, supply=supply, rated_kw=rated_kw, zones=names, circuits=circuits)
     net = network(kiln)
     assumed = net is None
     if net is None:

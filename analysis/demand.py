@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.full_output import Drive, rates_c_per_h
-from analysis.grid import Grid
+from analysis.grid import Grid, runs_of
 from analysis.ranks import quantile
 
 _NO_RISE_C_PER_H = 6.0
@@ -32,8 +32,7 @@ def no_rise(grid: Grid, drive: Drive) -> NoRise | None:
     standing[drive.end :] = False
     best: NoRise | None = None
     for zone in np.flatnonzero(standing.any(axis=0)).tolist():
-        edges = np.flatnonzero(np.diff(np.concatenate(([False], standing[:, zone], [False])).astype(np.int8)))
-        starts, stops = edges[::2], edges[1::2]
+        starts, stops = runs_of(standing[:, zone])
         longest = int(np.argmax(stops - starts))
         minutes = float((stops - starts)[longest] * grid.step_s / 60.0)
         if minutes >= 20.0 and (best is None or minutes > best.minutes):
@@ -54,8 +53,8 @@ def heat_without_demand_c(grid: Grid, drive: Drive) -> float | None:
         free &= grid.zone_c - grid.set_point_c > 3.0
     best = 0.0
     for zone in np.flatnonzero(free.any(axis=0)).tolist():
-        edges = np.flatnonzero(np.diff(np.concatenate(([False], free[:, zone], [False])).astype(np.int8)))
-        for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        starts, stops = runs_of(free[:, zone])
+        for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
             best = max(best, float(grid.zone_c[stop - 1, zone] - grid.zone_c[max(start - 1, 0), zone]))
     return best
 

@@ -21,6 +21,14 @@ def over_zones(values: FloatArray) -> FloatArray:
     return mean
 
 
+def runs_of(flags: BoolArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return where each run of set flags (n,) begins and where it has ended."""
+    fenced = np.zeros(flags.size + 2, dtype=np.bool_)
+    fenced[1:-1] = flags
+    edges = np.flatnonzero(fenced[1:] != fenced[:-1])
+    return edges[::2], edges[1::2]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Grid:
     """Bin means of one firing. ``n`` bins, ``z`` zones.
@@ -66,7 +74,7 @@ def _bin_means(which: NDArray[np.intp], values: FloatArray, bins: int) -> FloatA
 def _each_binned(which: NDArray[np.intp], values: FloatArray, bins: int) -> FloatArray:
     """Bin means (bins, z) of each column; those of a single set point or output, repeated for each zone, but once."""
     zones = range(values.shape[1])
-    if len(zones) > 1 and np.array_equal(values, np.broadcast_to(values[:, :1], values.shape)):
+    if len(zones) > 1 and (values.strides[1] == 0 or bool((values == values[:, :1]).all())):
         zones = range(1)
     means = np.stack([_bin_means(which, values[:, zone], bins) for zone in zones])
     return np.repeat(means, values.shape[1], axis=0).T if len(zones) < values.shape[1] else means.T
@@ -126,7 +134,7 @@ def grid_of(log: FiringLog, volts: float | None = None, sample_s: float | None =
     elapsed = log.elapsed_s
     if elapsed.size < 4:
         return None
-    spacings = np.diff(elapsed)
+    spacings = elapsed[1:] - elapsed[:-1]
     step = max(STEP_S, median(spacings) if sample_s is None else sample_s)
     bins = int(elapsed[-1] // step)
     if bins < 10:

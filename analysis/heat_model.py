@@ -10,21 +10,20 @@ The state vector of a kiln with z zones, all natural logarithms:
     z+4         slow part of the supply: seasons, a new neighbour on the same transformer
     z+5         exchange of heat between zones, in units of the rated power per 100 deg C
     z+6         current with everything closed, as first seen (log of amps)
-    z+7 ..      share of work of each zone (z entries), then for each programme slot its offset in A, then in C
+    z+7 ..      share of work of each zone (z entries), then for each programme seen its offset in A, then in C
 
 and, for one firing only, the day's supply and the day's load (both log).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import exp, log
 
 import numpy as np
 
 from analysis.balance import HeatMoments, KeptPace, ZoneMoments
 from analysis.grid import FloatArray
-from analysis.programmes import MOST_PROGRAMMES
 
 LOAD_SLOPE = 0.02
 """A heavier load hides a little of its own heat in the wall's term (it warms late, like the brick): A seems to grow
@@ -33,7 +32,6 @@ by 2 % where the load's heat capacity doubles or so. The same in every kiln trie
 INDEPENDENT_BLOCKS = 1.5
 """Errors of the balance last: a leaning ware stack or a wrong brick constant bends it for about an hour, so
 neighbouring ten-minute blocks count as one in five."""
-
 
 _ZONE_SHIFT = 0.045
 """How far one zone's share of the work shifts from firing to firing with the stacking of the load (log): in kilns with
@@ -46,9 +44,10 @@ radiation and their programmes lag each other, which no balance of the whole kil
 
 @dataclass(frozen=True)
 class Layout:
-    """Where each quantity stands in the state vector of a kiln with ``zones`` zones."""
+    """Where each quantity stands in the state vector of a kiln with ``zones`` zones and ``slots`` programme slots."""
 
     zones: int
+    slots: int
 
     @cached_property
     def drift(self) -> int:
@@ -98,12 +97,12 @@ class Layout:
     @cached_property
     def capacity_offset(self) -> int:
         """First index of the programmes' offsets in heat capacity."""
-        return self.wall_offset + MOST_PROGRAMMES
+        return self.wall_offset + self.slots
 
     @cached_property
     def size(self) -> int:
         """Length of the state vector."""
-        return self.capacity_offset + MOST_PROGRAMMES
+        return self.capacity_offset + self.slots
 
     @cached_property
     def supply(self) -> int:
@@ -116,11 +115,22 @@ class Layout:
         return self.size + 1
 
 
+@lru_cache(maxsize=64)
+def layout_of(zones: int, slots: int) -> Layout:
+    """Return the layout of a state; one of each is enough, as it only says where things stand."""
+    return Layout(zones, slots)
+
+
 def whole_power(layout: Layout, mean: FloatArray, shares: FloatArray) -> tuple[float, FloatArray]:
     """Log of the whole kiln's power over that as first seen, and its gradient with respect to the zones' logs."""
-    parts = shares * np.exp(mean[: layout.zones])
-    total = float(parts.sum())
-    return log(total), parts / total
+    parts = [share * exp(at) for share, at in zip(shares.tolist(), mean[: layout.zones].tolist(), strict=True)]
+    total = sum(parts)
+    return log(total), np.array([part / total for part in parts])
+
+
+def log_power(zones: Sequence[float], shares: FloatArray) -> float:
+    """The same log from the zones' logs alone (a few numbers: arrays would take longer)."""
+    return log(sum(share * exp(at) for share, at in zip(shares.tolist(), zones, strict=True)))
 
 
 def whole_powers(layout: Layout, means: FloatArray, shares: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -146,16 +156,17 @@ def _rows_of(matrix: FloatArray, powers: int, blocks: int) -> FloatArray:
     part no choice of powers can remove, floor = min theta' S theta over sum(theta) = 1, is noise: it sets the scale of
     the errors (per block, never below one, the expected error) and is taken out.
     """
-    flows = matrix[powers:, powers:]
-    flows = flows + 1e-9 * float(np.trace(flows)) * np.eye(flows.shape[0])
+    flows = matrix[powers:, powers:].copy()
+    flows.reshape(-1)[:: flows.shape[0] + 1] += 1e-9 * float(flows.diagonal().sum())
     along = np.linalg.solve(flows, matrix[powers:, :powers])
     schur = matrix[:powers, :powers] - matrix[:powers, powers:] @ along
-    schur = schur + 1e-9 * float(np.trace(matrix)) * np.eye(powers)
+    schur.reshape(-1)[:: powers + 1] += 1e-9 * float(matrix.diagonal().sum())
     ones = np.ones(powers)
     floor = float(schur[0, 0]) if powers == 1 else 1.0 / float(ones @ np.linalg.solve(schur, ones))
     scale = max(1.0, floor / max(blocks - matrix.shape[0] + 1, 1)) * INDEPENDENT_BLOCKS
     upper = np.linalg.cholesky(flows / scale).T
-    given_powers = upper @ np.hstack((along, np.eye(flows.shape[0])))
+    given_powers = np.empty((flows.shape[0], matrix.shape[0]))
+    given_powers[:, :powers], given_powers[:, powers:] = upper @ along, upper
     if powers == 1:
         return given_powers
     of_powers = _roots((schur - floor * np.outer(ones, ones)) / scale)
@@ -170,7 +181,7 @@ def heat_rows(heat: HeatMoments, shares: FloatArray) -> FloatArray | None:
     """
     matrix = heat.matrix()
     zones = heat.zones
-    if float(np.trace(matrix[:zones, :zones])) <= 0.0:
+    if float(matrix.diagonal()[:zones].sum()) <= 0.0:
         return None
     if zones > 1:
         contrasts = np.zeros((zones + 2, zones))

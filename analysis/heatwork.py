@@ -7,6 +7,7 @@ Other charts (large cones, other rates) differ by up to two cones' spacing, so a
 
 from bisect import bisect_right
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import isnan, log, log2
 
 import numpy as np
@@ -105,12 +106,11 @@ def of_firing(log: FiringLog) -> HeatWork | None:
     work = None if climb is None else heat_work(climb)
     if climb is None or work is None:
         return None
-    work = replace(work, rate_c_per_h=climb.rate_c_per_h)
     plan = None if log.set_point_c is None else last_climb(log.elapsed_s, _mean_c(log.set_point_c))
     if plan is None or plan.rate_c_per_h > _FASTEST or abs(plan.peak_c - climb.peak_c) > _NEAR_PEAK_C:
-        return work
+        return replace(work, rate_c_per_h=climb.rate_c_per_h)
     more = more_than_planned_c(climb.peak_c, climb.rate_c_per_h, plan.rate_c_per_h)
-    return replace(work, planned_c_per_h=plan.rate_c_per_h, more_than_planned_c=more)
+    return replace(work, rate_c_per_h=climb.rate_c_per_h, planned_c_per_h=plan.rate_c_per_h, more_than_planned_c=more)
 
 
 def _mean_c(values_c: FloatArray) -> FloatArray:
@@ -149,7 +149,8 @@ def last_climb(elapsed_s: FloatArray, temperature_c: FloatArray) -> LastClimb | 
     return LastClimb(peak, rise / hours, hold) if hours > 0 else None
 
 
-def equivalents_c(rate_c_per_h: float) -> list[float]:
+@lru_cache(maxsize=4)  # a firing asks for those of one rate twice
+def equivalents_c(rate_c_per_h: float) -> tuple[float, ...]:
     """Return each cone's temperature in deg C at a heating rate, as many as ``CONES``; NaN where the chart has none.
 
     Interpolated in the logarithm of the rate between the chart's columns and carried on with the outer slope to
@@ -158,7 +159,7 @@ def equivalents_c(rate_c_per_h: float) -> list[float]:
     x = log(min(max(rate_c_per_h, _SLOWEST), _FASTEST))
     at = 0 if x < _LOG_RATES[1] else 1
     share = (x - _LOG_RATES[at]) / (_LOG_RATES[at + 1] - _LOG_RATES[at])
-    return [row[at] + (row[at + 1] - row[at]) * share for row in _TEMPERATURE_C]
+    return tuple([row[at] + (row[at + 1] - row[at]) * share for row in _TEMPERATURE_C])
 
 
 def heat_work(climb: LastClimb) -> HeatWork | None:

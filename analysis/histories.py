@@ -6,7 +6,7 @@ All priors of the filter stand here, each with the reason for its size. Errors a
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import sqrt
+from math import hypot, log, log1p, sqrt
 from typing import Literal
 
 import numpy as np
@@ -70,7 +70,7 @@ where the log ends at the peak, as then only the curvature of the climb tells wa
 
 
 _WALL_OFFSET_GUESSED, _DAY_GUESSED = 0.04, 0.02
-"""With temperature alone full output is a guess from the climb's shape, which leans by programme, and from day to day."""
+"""With temperature alone full output is a guess from the climb's shape: it leans by programme, and from day to day."""
 
 _CAPACITY_OFFSET = 0.35
 _DAY_LOAD = 0.35
@@ -111,15 +111,33 @@ def _first_belief(layout: Layout, pace: Pace) -> Belief:
     mean[layout.wall], spread[layout.wall] = _FIRST_WALL
     mean[layout.capacity], spread[layout.capacity] = _FIRST_CAPACITY
     spread[layout.share : layout.share + layout.zones] = _ZONE_SHARE
-    spread[layout.wall_offset : layout.capacity_offset] = _WALL_OFFSET
-    spread[layout.capacity_offset :] = _CAPACITY_OFFSET
     story = Hypothesis(0.0, (), (), pace=pace)
-    return Belief(float(np.log(odds)), mean, np.diag(spread**2), story)
+    return Belief(log(odds), mean, np.diag(spread**2 + _unknown_offsets(layout)), story)
+
+
+def _unknown_offsets(layout: Layout) -> FloatArray:
+    """Variances (size,) of the offsets of programmes of which nothing has been seen, 0 for all else."""
+    variances = np.zeros(layout.size)
+    variances[layout.wall_offset : layout.capacity_offset] = _WALL_OFFSET**2
+    variances[layout.capacity_offset :] = _CAPACITY_OFFSET**2
+    return variances
 
 
 def first_beliefs(layout: Layout) -> list[Belief]:
     """What is believed of a kiln of which nothing has been seen: it wears slowly, or fast."""
     return [_first_belief(layout, pace) for pace in _FIRST_DRIFT]
+
+
+def resized(layout: Layout, belief: Belief, slots: int) -> Belief:
+    """The belief of a state with ``slots`` programme slots in one with as many as ``layout`` has."""
+    kept = min(slots, layout.slots)
+    begin = layout.wall_offset
+    held = np.r_[: begin + kept, begin + slots : begin + slots + kept]
+    place = np.r_[: begin + kept, layout.capacity_offset : layout.capacity_offset + kept]
+    mean, covariance = np.zeros(layout.size), np.diag(_unknown_offsets(layout))
+    mean[place] = belief.mean[held]
+    covariance[np.ix_(place, place)] = belief.covariance[np.ix_(held, held)]
+    return belief.moved(mean, covariance)
 
 
 def fresh_slot(layout: Layout, belief: Belief, slot: int, *, cooled: bool, guessed: bool) -> Belief:
@@ -183,8 +201,8 @@ def quickened(layout: Layout, beliefs: Sequence[Belief], index: int) -> list[Bel
         covariance[at, :] = 0.0
         covariance[:, at] = 0.0
         covariance[at, at] = spread**2
-        out.append(replace(belief, log_weight=belief.log_weight + float(np.log1p(-_QUICKENS_ODDS))))
-        log_weight = belief.log_weight + float(np.log(_QUICKENS_ODDS))
+        out.append(belief.weighed(belief.log_weight + log1p(-_QUICKENS_ODDS)))
+        log_weight = belief.log_weight + log(_QUICKENS_ODDS)
         out.append(Belief(log_weight, mean, covariance, replace(belief.story, pace="wearing")))
     return merge(out)
 
@@ -229,7 +247,7 @@ def _current(measures: Measures) -> Current | None:
         return None
     if measures.supply_volts is not None:
         return Current(told.value, told.error, of_supply=0.0)
-    return Current(told.value, float(np.hypot(told.error, _DAY_VOLTS)), of_supply=0.5)
+    return Current(told.value, hypot(told.error, _DAY_VOLTS), of_supply=0.5)
 
 
 Passing = Literal["none", "passing", "odd"]
@@ -305,7 +323,7 @@ def _branch(layout: Layout, asked: _Asked, posterior: Posterior) -> Branch:
     load_error = sqrt(max(float(posterior.covariance[layout.load, layout.load]), 0.0))
     if kind != "passing":
         return Branch(updated, passing_kind=kind, load=load, load_error=load_error)
-    error = float(np.sqrt(posterior.covariance[layout.supply, layout.supply]))
+    error = sqrt(float(posterior.covariance[layout.supply, layout.supply]))
     change = min(float(posterior.mean[layout.supply]), 0.0)
     return Branch(updated, change, error, kind, load, load_error)
 
@@ -329,8 +347,8 @@ def _odd_ones(belief: Belief, shown: Shown, supply: float) -> list[_Asked]:
     odd = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
     # with unbroken amps it was not the elements' power that was less for once, whatever else it was
     kind: Passing = "odd" if shown.unbroken else "passing"
-    rivals.append(_Asked(belief, _PASSING_SIZE, float(np.log(_PASSING_ODDS)), kind))
-    rivals.append(_Asked(belief, supply, float(np.log(odd)), "odd", _ODD_SCALE, bound=False))
+    rivals.append(_Asked(belief, _PASSING_SIZE, log(_PASSING_ODDS), kind))
+    rivals.append(_Asked(belief, supply, log(odd), "odd", _ODD_SCALE, bound=False))
     return rivals
 
 

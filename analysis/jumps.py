@@ -6,13 +6,13 @@ Their prior odds and sizes stand here, each with its reason. Errors and odds are
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
-from math import log
+from math import exp, hypot, log
 
 import numpy as np
 
 from analysis.circuit_faults import PRIOR, fault_steps
 from analysis.grid import FloatArray
-from analysis.heat_model import Layout, whole_power
+from analysis.heat_model import Layout, log_power
 from analysis.power_filter import Belief, Hypothesis, JumpKind
 from config.kiln import Circuit, Kiln, Supply
 
@@ -65,19 +65,24 @@ def jumps(
     """
     zones = layout.zones
     out: list[tuple[Belief, float]] = []
-    before = tuple(float(x) for x in belief.mean[:zones])
+    before = tuple(belief.mean[:zones].tolist())
+    wall_before = float(belief.mean[layout.wall])
     standing = belief.story.standing + jump_size(layout, belief, shares, index)
 
     def story(kind: JumpKind, zone: int | None, fault: str = "") -> Hypothesis:
-        return replace(
-            belief.story,
+        return Hypothesis(  # ``dataclasses.replace`` takes several times as long
+            log_weight=0.0,
+            mean=(),
+            covariance=(),
             jump=kind,
             jump_firing=index,
             jump_zone=zone,
             before=before,
-            wall_before=float(belief.mean[layout.wall]),
+            pace=belief.story.pace,
             fault=fault,
+            wall_before=wall_before,
             standing=standing,
+            renewed_firing=belief.story.renewed_firing,
         )
 
     def add(told: Hypothesis, mean: FloatArray, covariance: FloatArray, odds: float) -> None:
@@ -156,19 +161,19 @@ def _moved(
     covariance = belief.covariance.copy()
     for direction in directions:
         covariance[direction, direction] += size**2
-    # where the size is open, the prior's mean is no measure of it: half of it is enough to start with
-    apart = (steps[:zones].max() - steps[:zones]) * (1.0 if size < _OPEN_SIZE else 0.5)
-    of_work = range(layout.share, layout.share + zones)
-    covariance[of_work, of_work] += uneven_share(apart) ** 2
-    whole = float(shares @ (np.exp(steps[:zones]) - 1.0))
+    if zones > 1:
+        # where the size is open, the prior's mean is no measure of it: half of it is enough to start with
+        apart = (steps[:zones].max() - steps[:zones]) * (1.0 if size < _OPEN_SIZE else 0.5)
+        variances = covariance.reshape(-1)[:: layout.size + 1]
+        variances[layout.share : layout.share + zones] += uneven_share(apart) ** 2
+    whole = sum(share * (exp(step) - 1.0) for share, step in zip(shares.tolist(), steps[:zones].tolist(), strict=True))
     covariance[layout.wall, layout.wall] += (_UNEVEN * min(-whole, 0.5)) ** 2 if whole < 0.0 else 0.0
     return belief.mean + steps, covariance
 
 
 def _over_reference(layout: Layout, belief: Belief, shares: FloatArray) -> float:
     """Return the whole kiln's log power over its reference."""
-    now, _ = whole_power(layout, belief.mean, shares)
-    return now - float(belief.mean[layout.reference])
+    return log_power(belief.mean[: layout.zones].tolist(), shares) - float(belief.mean[layout.reference])
 
 
 def _without_jump(story: Hypothesis) -> Hypothesis:
@@ -180,8 +185,7 @@ def jump_size(layout: Layout, belief: Belief, shares: FloatArray, index: int) ->
     story = belief.story
     if story.jump not in ("zone", "all") or story.jump_firing is None or not story.before:
         return 0.0
-    now, _ = whole_power(layout, belief.mean, shares)
-    then = float(np.log((shares * np.exp(np.asarray(story.before))).sum()))
+    now, then = log_power(belief.mean[: layout.zones].tolist(), shares), log_power(story.before, shares)
     return now - then - float(belief.mean[layout.drift]) * (index - story.jump_firing)
 
 
@@ -214,7 +218,7 @@ def _faults_of(
 
 def uneven_share(apart: FloatArray) -> FloatArray:
     """Return the error of zones' shares of the work when they lack ``apart`` (positive, log) against the best zone."""
-    return _UNEVEN_SHARE * np.clip(apart, 0.0, _MOST_APART)
+    return _UNEVEN_SHARE * np.minimum(np.maximum(apart, 0.0), _MOST_APART)
 
 
 def share_strain(layout: Layout, belief: Belief) -> float:
@@ -236,4 +240,4 @@ def strained(layout: Layout, belief: Belief, shares: FloatArray, index: int, sup
         # a leak is in one place too; near the peak about half of the power goes into the wall
         missing -= 0.5 * (float(belief.mean[layout.wall]) - story.wall_before)
     part = _UNEVEN_FIRST if belief.story.jump_firing == index else _UNEVEN_DAY
-    return float(np.hypot(supply, part * min(-missing, 0.5))) if missing < 0.0 else supply
+    return hypot(supply, part * min(-missing, 0.5)) if missing < 0.0 else supply

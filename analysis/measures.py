@@ -172,7 +172,7 @@ def _full_current(kiln: Kiln, log: FiringLog, grid: Grid, drive: Drive) -> Estim
 def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
     """Measure one firing. Pure and vectorised: a few milliseconds, whatever the sampling interval."""
     spikes = sum(spike.count for spike in log.spikes)
-    sample_s = median(np.diff(log.elapsed_s)) if log.elapsed_s.size > 1 else 0.0
+    sample_s = median(log.elapsed_s[1:] - log.elapsed_s[:-1]) if log.elapsed_s.size > 1 else 0.0
     grid = grid_of(log, kiln.volts, sample_s)
     if grid is None:
         firing = short_firing(log)

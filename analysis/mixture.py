@@ -4,8 +4,6 @@ from collections.abc import Sequence
 from functools import lru_cache
 from math import erf, exp, pi, sqrt
 
-import numpy as np
-
 from analysis.climb import Estimate
 from analysis.grid import FloatArray
 
@@ -14,7 +12,7 @@ def mixed(weights: FloatArray, values: FloatArray, variances: FloatArray) -> Est
     """Mean and standard error of a mixture."""
     mean = float(weights @ values)
     variance = float(weights @ (variances + (values - mean) ** 2))
-    return Estimate(mean, float(np.sqrt(max(variance, 1e-10))))
+    return Estimate(mean, sqrt(max(variance, 1e-10)))
 
 
 _CLOSE = 1e-6
@@ -39,16 +37,19 @@ def _standard(share: float) -> float:
 def _place(parts: Sequence[tuple[float, float, float]], wanted: float, at: float) -> float:
     """Where (weight, mean, error) parts have ``wanted`` of their weight below, searched from ``at``."""
     spread = 6.0 if len(parts) > 1 else 3.0
-    low = min(v - spread * e for _, v, e in parts)
-    high = max(v + spread * e for _, v, e in parts)
+    low = min([v - spread * e for _, v, e in parts])
+    high = max([v + spread * e for _, v, e in parts])
     at = min(max(at, low), high)
     step = high - low
+    # half of each weight, where it stands, one over its error times root two, and its density at the top
+    scaled = [(0.5 * w, v, _ROOT_HALF / e, w / e) for w, v, e in parts]
+    beyond = sum([half for half, _, _, _ in scaled]) - wanted
     while abs(step) > _CLOSE and high - low > _CLOSE:
-        off, slope = -wanted, 0.0
-        for w, v, e in parts:
-            z = (at - v) / e
-            off += 0.5 * w * (1.0 + erf(z * _ROOT_HALF))
-            slope += w * exp(-0.5 * z * z) / e
+        off, slope = beyond, 0.0
+        for half, v, narrow, top in scaled:
+            z = (at - v) * narrow
+            off += half * erf(z)
+            slope += top * exp(-z * z)
         low, high = (at, high) if off < 0.0 else (low, at)
         step = off / (slope * _NORMAL_TOP) if slope > 0.0 else 0.0
         # Newton's step where it stays inside, half the interval where it does not

@@ -30,6 +30,9 @@ _NORMAL = np.array(
     [-1.8627, -1.3180, -1.0, -0.7388, -0.5108, -0.3021, -0.1, 0.1, 0.3021, 0.5108, 0.7388, 1.0, 1.3180, 1.8627]
 )
 
+_GROWTH = 1.0 + _CURVATURE[0] + _CURVATURE[1] * _NORMAL
+"""One more than the power of the rate's growth with age: 0.01 to 1.69, never 0."""
+
 
 @dataclass(frozen=True, slots=True)
 class FiringsLeft:
@@ -52,11 +55,10 @@ def firings_left(level: Estimate, drift: Estimate, limit: float, age_firings: fl
     age = max(age_firings, _MIN_AGE_FIRINGS)
     levels = level.value + level.error * _NORMAL
     rates = -(drift.value + DRIFT_SPREAD * drift.error * _NORMAL)
-    powers = _CURVATURE[0] + _CURVATURE[1] * _NORMAL
     above, falling = levels[levels > limit] - limit, rates[rates > _NO_RATE]
-    left = _solve(above[:, None, None], falling[None, :, None], powers[None, None, :], age).ravel()
+    left = _solve(above[:, None, None], falling[None, :, None], _GROWTH[None, None, :], age).ravel()
     # at the limit or below it none is left, where nothing falls no end is in sight: those need no solving
-    none, every = (levels.size - above.size) * rates.size * powers.size, levels.size * rates.size * powers.size
+    none, every = (levels.size - above.size) * rates.size * _GROWTH.size, levels.size * rates.size * _GROWTH.size
     ranks = [int(q * (every - 1)) - none for q in (_LOW, _MIDDLE, _HIGH)]
     inside = [rank for rank in ranks if 0 <= rank < left.size]
     left = np.partition(left, inside) if inside else left
@@ -65,16 +67,13 @@ def firings_left(level: Estimate, drift: Estimate, limit: float, age_firings: fl
 
 
 def _solve(
-    gap: NDArray[np.float64], rate: NDArray[np.float64], power: NDArray[np.float64], age: float
+    gap: NDArray[np.float64], rate: NDArray[np.float64], k: NDArray[np.float64], age: float
 ) -> NDArray[np.float64]:
-    """Solve gap = rate * age / (power + 1) * ((1 + m / age)^(power + 1) - 1) for m firings, gap and rate positive."""
-    k = power + 1.0
-    k = np.where(np.abs(k) < 1e-3, 1e-3, k)
+    """Solve gap = rate * age / k * ((1 + m / age)^k - 1) for m firings; gap, rate and k (not 0) positive."""
     grown = 1.0 + k * (gap / (rate * age))
-    with np.errstate(invalid="ignore", over="ignore"):
+    with np.errstate(over="ignore"):
         # exp(log / k): a general power takes several times as long
-        power_of = np.exp(np.log(np.maximum(grown, 1e-12)) / k)
-        out: NDArray[np.float64] = np.where(grown > 0.0, age * (power_of - 1.0), np.inf)
+        out: NDArray[np.float64] = age * (np.exp(np.log(grown) / k) - 1.0)
     return out
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.full_output import Drive, rates_c_per_h
-from analysis.grid import BoolArray, FloatArray, Grid
+from analysis.grid import BoolArray, FloatArray, Grid, runs_of
 from analysis.ranks import median, quantile
 from analysis.reading.firing_log import FiringLog
 
@@ -141,8 +141,10 @@ def count_swings(values: FloatArray, size: float) -> int:
         return 0
     turns, direction = 0, 0
     extreme = start = float(values[0])
-    # A turn depends on the extreme since the last one: sequential by nature, over some hundred bins.
-    for value in values.tolist():
+    # A turn depends on the extreme since the last one: sequential by nature, over the few bins where the series turns.
+    rises = values[1:] > values[:-1]
+    at = np.flatnonzero(rises[1:] != rises[:-1]) + 1
+    for value in (*values[at].tolist(), float(values[-1])):
         if direction == 0 and abs(value - start) >= size:
             direction, extreme, turns = (1 if value > start else -1), value, 1
         elif direction * (value - extreme) > 0:
@@ -195,10 +197,10 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...
 
 def _third_largest(missing: FloatArray) -> float:
     """Return the third largest sum over stretches of positive values (n,); 0 where there are fewer."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], missing > 0.0, [False])).astype(np.int8)))
-    if edges.size < 6:
+    starts, _ = runs_of(missing > 0.0)
+    if starts.size < 3:
         return 0.0
-    sums = np.add.reduceat(missing, edges[:-1])[::2]
+    sums = np.add.reduceat(np.maximum(missing, 0.0), starts)
     return float(np.sort(sums)[-3])
 
 
@@ -222,8 +224,8 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
         free &= (above > _ABOVE_SET_POINT_C) & (rates - np.maximum(wanted, 0.0) > _FALLS_BACK_C_PER_H)
     best: FreeHeat | None = None
     for zone in np.flatnonzero(free.any(axis=0)).tolist():
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], free[:, zone].astype(np.int8), [0]))))
-        for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        starts, stops = runs_of(free[:, zone])
+        for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
             if stop - start < _FREE_RISE_BINS:
                 continue
             rise = float(grid.zone_c[stop - 1, zone] - grid.zone_c[start, zone])

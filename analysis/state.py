@@ -16,11 +16,11 @@ from analysis.condition import Condition
 from analysis.findings import Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
-from analysis.heat_model import Layout, whole_power
-from analysis.histories import aged, continuations, first_beliefs, fresh_slot, quickened, shown_by
+from analysis.heat_model import Layout, layout_of, whole_power
+from analysis.histories import aged, continuations, first_beliefs, fresh_slot, quickened, resized, shown_by
 from analysis.measures import Measures
 from analysis.power_filter import Belief, Hypothesis, pack, prune, unpack
-from analysis.programmes import Programme, recognise
+from analysis.programmes import MOST_PROGRAMMES, Programme, recognise
 from analysis.renewal import Former, against, falls_short, former_of, kept, settled
 from analysis.repairs import repaired
 from analysis.summary import REFERENCE_FIRINGS, Known, condition_of, likely
@@ -50,6 +50,7 @@ class KilnState:
     ----------
     firings, informed : how many have been seen, and how many of them showed power (not only a kept pace).
     hypotheses : the living histories with their weights (empty before the first measured firing).
+    zones : how many zones they speak of (0 in a state of a version that always kept room for all programmes).
     reference, reference_firings : what power 1 means and how many firings it rests on so far (at most 8).
     former : what was 100 % before a new set that has not shown as much yet.
     programmes : programmes seen at this kiln.
@@ -60,6 +61,7 @@ class KilnState:
     firings: int = 0
     informed: int = 0
     hypotheses: tuple[Hypothesis, ...] = ()
+    zones: int = 0
     reference: Reference = "first firings"
     reference_firings: int = 0
     former: Former | None = None
@@ -86,6 +88,22 @@ def _referenced(layout: Layout, belief: Belief, shares: FloatArray, count: int) 
     return belief.moved(mean, covariance)
 
 
+def _living(layout: Layout, state: KilnState) -> list[Belief]:
+    """Return the histories left by earlier firings; first ones where there are none, or they speak of other zones."""
+    beliefs = [unpack(hypothesis) for hypothesis in state.hypotheses]
+    if not beliefs:
+        return first_beliefs(layout)
+    slots, odd = divmod(beliefs[0].mean.size - layout.wall_offset, 2)
+    if (
+        odd
+        or slots < 0
+        or (state.zones or layout.zones) != layout.zones
+        or (not state.zones and slots != MOST_PROGRAMMES)
+    ):
+        return first_beliefs(layout)
+    return beliefs if slots == layout.slots else [resized(layout, belief, slots) for belief in beliefs]
+
+
 def update(
     kiln: Kiln, state: KilnState, firing: Firing, measures: Measures, entries: Sequence[LogbookEntry]
 ) -> tuple[KilnState, Condition]:
@@ -94,20 +112,18 @@ def update(
     Pure: the new state and what is known of the kiln after this firing.
     """
     zones = max(len(measures.zone_offset_c), len(kiln.zones), 1)
-    layout = Layout(zones)
     shares = np.asarray(rated_shares(kiln, zones))
     index = state.firings
-    beliefs = [unpack(h) for h in state.hypotheses]
-    if not beliefs or beliefs[0].mean.size != layout.size:
-        beliefs = first_beliefs(layout)
+    cooled = measures.heat is not None and measures.heat.cooling_blocks >= _COOLED_BLOCKS
+    programmes, match = recognise(state.programmes, firing, index, cooled=cooled)
+    layout = layout_of(zones, 1 + max(programme.slot for programme in programmes))
+    beliefs = _living(layout, state)
     reference, counted = state.reference, state.reference_firings
     former, old = state.former, beliefs
     beliefs, new_set = repaired(kiln, layout, beliefs, entries)
     if new_set:
         former = former_of(layout, old, reference, counted, index)
         reference, counted = "after repair", 0
-    cooled = measures.heat is not None and measures.heat.cooling_blocks >= _COOLED_BLOCKS
-    programmes, match = recognise(state.programmes, firing, index, cooled=cooled)
     slot, guessed = match.programme.slot, measures.output == "none"
     if match.programme.fired <= 1:
         beliefs = [fresh_slot(layout, belief, slot, cooled=cooled, guessed=guessed) for belief in beliefs]
@@ -144,6 +160,7 @@ def update(
         firings=index + 1,
         informed=state.informed + shows_power(measures),
         hypotheses=tuple(pack(b) for b in beliefs),
+        zones=zones,
         reference=reference,
         reference_firings=counted,
         former=former,

@@ -165,7 +165,6 @@ def _story(known: Known, branch: Branch, probability: float, variance: float) ->
     layout, belief = known.layout, branch.belief
     told = belief.story
     zones = layout.zones
-    errors = np.sqrt(np.maximum(np.diag(belief.covariance), 1e-10))
     if branch.passing_kind != "none" and told.jump_firing != known.index:
         return Story(
             branch.passing_kind,
@@ -176,6 +175,7 @@ def _story(known: Known, branch: Branch, probability: float, variance: float) ->
         )
     if told.jump == "none" or told.jump_firing is None:
         return Story("none", probability)
+    errors = np.sqrt(np.maximum(belief.covariance.diagonal(), 1e-10))
     size: Estimate | None = None
     by_zone: tuple[Estimate | None, ...] = ()
     loss: Estimate | None = None

@@ -5,7 +5,7 @@ The same rules as in the running service (each firing once, cut firings joined),
 
 import json
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from config import units
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
+from config.wording import CauseWording
 from config.wording import load as load_wording
 from daemon import catalogue, clock, folder
 from daemon.catalogue import Arranged
@@ -29,12 +30,12 @@ MOST_HELD = 1000
 
 @dataclass(frozen=True, slots=True)
 class KilnWork:
-    """One kiln's logs: (name in the results, file) pairs, its logbook entries, and the studio's folder of wording."""
+    """One kiln's logs: (name in the results, file) pairs, its logbook entries, and what is said of causes."""
 
     kiln: Kiln
     logs: tuple[tuple[str, Path], ...]
     entries: tuple[LogbookEntry, ...]
-    wording: Path | None = None
+    words: Mapping[str, CauseWording]
 
 
 def works_of(
@@ -42,8 +43,10 @@ def works_of(
 ) -> list[KilnWork]:
     """Sort the logs found in ``paths`` by kiln; the name of a log's sub-folder is the id of a kiln not registered.
 
-    Raises ``daemon.folder.FolderTrouble`` for a path that cannot be looked through.
+    ``wording`` is the studio's own folder of it. Raises ``daemon.folder.FolderTrouble`` for a path that cannot be
+    looked through.
     """
+    words = load_wording(wording).causes
     by_id: dict[str, Kiln] = {}
     logs: dict[str, list[tuple[str, Path]]] = {}
     for path in paths:
@@ -54,7 +57,7 @@ def works_of(
             logs.setdefault(kiln.id, []).append((name, file))
     return [
         KilnWork(
-            by_id[kiln], tuple(sorted(logs[kiln])), standing(entry for entry in entries if entry.kiln == kiln), wording
+            by_id[kiln], tuple(sorted(logs[kiln])), standing(entry for entry in entries if entry.kiln == kiln), words
         )
         for kiln in sorted(by_id)
     ]
@@ -96,7 +99,6 @@ def judge_kiln(work: KilnWork, step: Callable[[], None] = lambda: None) -> list[
     """Judge one kiln's firings and return its records as JSON lines: unreadable files first, then by time."""
     from analysis.assessment import assess, begin, to_record
 
-    words = load_wording(work.wording).causes
     parts: list[Part] = []
     logs = _Logs(work)
     records: list[dict[str, Any]] = []
@@ -117,7 +119,7 @@ def judge_kiln(work: KilnWork, step: Callable[[], None] = lambda: None) -> list[
             records.append(unreadable(work.kiln.id, firing.parts[0].name, _reason(error), firing.logs))
             continue
         before = started
-        records.append(to_record(assessment, firing.logs, firing.parts[0].name, units.render, words))
+        records.append(to_record(assessment, firing.logs, firing.parts[0].name, units.render, work.words))
     return [json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records]
 
 

@@ -244,6 +244,8 @@ def _alike(longer: str, shorter: str, apart_s: float) -> bool:
 
 def as_placed(firing: Arranged, log: FiringLog) -> FiringLog:
     """Return a firing's log with the beginning the catalogue gave it, and a sentence for each doubt about its time."""
+    if firing.clashes is None and not firing.by_name:
+        return log
     said = list(log.problems)
     if firing.clashes is not None:
         said.append(

@@ -108,5 +108,8 @@ def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...
     """Take this firing's swings into what is usual for each zone."""
     if len(case.signs.swings) != len(zones):
         return zones
-    rows = zip(zones, case.signs.swings, strict=True)
-    return tuple(replace(zone, swings=zone.swings.taken(float(count))) for zone, count in rows)
+    usual = [zone.swings.taken(float(count)) for zone, count in zip(zones, case.signs.swings, strict=True)]
+    return tuple(
+        zone if swings is zone.swings else replace(zone, swings=swings)
+        for zone, swings in zip(zones, usual, strict=True)
+    )

@@ -145,15 +145,18 @@ def unevenness(case: Case) -> float | None:
     return max(known) if known else None
 
 
-def remember(case: Case, zones: tuple[ZoneMemory, ...], *, sound: bool) -> tuple[ZoneMemory, ...]:
+def remember(
+    case: Case, zones: tuple[ZoneMemory, ...], found: Sequence[Deficit], *, sound: bool
+) -> tuple[ZoneMemory, ...]:
     """Take this firing's lags and full-output shares into what is usual; only of a firing nothing is wrong with."""
-    found = {d.zone: d.running for d in deficits(case)}
-    zones = tuple(replace(z, deficit=found.get(i, 0.0)) for i, z in enumerate(zones))
+    by_zone = {d.zone: d.running for d in found}
+    running = [by_zone.get(number, 0.0) for number in range(len(zones))]
     if not sound:
-        return zones
-    rows = zip(zones, _log_shares(case), _full_beyond(case), _behind(case), strict=True)
+        return tuple(replace(z, deficit=d) for z, d in zip(zones, running, strict=True))
+    rows = zip(zones, running, _log_shares(case), _full_beyond(case), _behind(case), strict=True)
     return tuple(
-        replace(z, share=z.share.taken(s), full=z.full.taken(f), behind=z.behind.taken(b)) for z, s, f, b in rows
+        replace(z, deficit=d, share=z.share.taken(s), full=z.full.taken(f), behind=z.behind.taken(b))
+        for z, d, s, f, b in rows
     )
 
 

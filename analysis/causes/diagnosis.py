@@ -48,7 +48,7 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
     named = {f.cause for f in findings}
     sound = not alarmed & (_POWER_FAULTS | {"thermocouple_fault", "welded_contact"})
     kept = CausesMemory(
-        zones=deficits.remember(case, _drift_told(case, zones, findings), sound=sound),
+        zones=deficits.remember(case, _drift_told(case, zones, findings), found, sound=sound),
         volts=_volts(case, memory, sound=sound),
         standing=standing,
         ageing_told="element_ageing" in alarmed,
@@ -91,7 +91,8 @@ def _prepared(case: Case) -> CausesMemory:
 def _drift_told(case: Case, zones: tuple[ZoneMemory, ...], findings: tuple[Finding, ...]) -> tuple[ZoneMemory, ...]:
     """Return the zones' memory with a drift that a message told of marked as such."""
     told = {f.zone for f in findings if f.cause == "thermocouple_drift" and f.severity != "info"}
-    return tuple(replace(z, drifted=case.zone_name(n) in told) for n, z in enumerate(zones))
+    drifted = [case.zone_name(number) in told for number in range(len(zones))]
+    return tuple(z if z.drifted == now else replace(z, drifted=now) for z, now in zip(zones, drifted, strict=True))
 
 
 def _untold(zone: ZoneMemory, part: str) -> ZoneMemory:

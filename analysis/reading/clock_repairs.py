@@ -50,7 +50,7 @@ def median_step(seconds: FloatArray) -> float:
         places = np.linspace(0, seconds.size - 2, _MOST_STEPS).astype(np.intp)
         step = seconds[places + 1] - seconds[places]
     else:
-        step = np.diff(seconds)
+        step = seconds[1:] - seconds[:-1]
     step = step[step > 0]
     if not step.size:
         return 1.0
@@ -66,7 +66,7 @@ def straighten(
     a temperature in any unit. ``zone`` is the kiln's time zone for local clocks, None if unknown.
     """
     n = raw.size
-    step = np.diff(raw)
+    step = raw[1:] - raw[:-1]
     if kind == "clock":
         raw = raw + np.concatenate(([0.0], np.cumsum((step < -12 * _HOUR_S) * 86400.0)))
         step = np.diff(raw)

@@ -48,6 +48,9 @@ def recognise(table: Table, kiln: Kiln) -> tuple[list[Column], dict[int, TimeTex
 def _times(cells: NDArray[np.uint8], day_order: DayOrder | None) -> TimeText | None:
     """Read a column of times; a date that stays the same for many rows is read once for each run of rows."""
     n = cells.shape[0]
+    head = cells[: 2 * (n // _LEAST_RUN) + 2]  # where every row has a time of its own a tenth of them shows it
+    if np.count_nonzero((head[1:] != head[:-1]).any(axis=1)) >= max(n // _LEAST_RUN, 1):
+        return read_time_text(patterns(cells), n, day_order)
     starts = np.flatnonzero(np.concatenate(([True], (cells[1:] != cells[:-1]).any(axis=1))))
     if starts.size > n // _LEAST_RUN:
         return read_time_text(patterns(cells), n, day_order)
@@ -80,9 +83,12 @@ def _on_off(cells: NDArray[np.uint8]) -> FloatArray | None:
 
 def _half_day(cells: NDArray[np.uint8]) -> TimeText | None:
     """Read a column that holds nothing but AM and PM."""
-    if cells.shape[1] < 1 or not bool(np.isin(cells[:50, 0] & 0xDF, (65, 80)).all()):
+    if cells.shape[1] < 1:
         return None
-    afternoon = (cells[:, 0] & 0xDF) == ord("P")
+    first = cells[:, 0] & 0xDF
+    if not bool(((first[:50] == ord("A")) | (first[:50] == ord("P"))).all()):
+        return None
+    afternoon = first == ord("P")
     return TimeText("clock", np.where(afternoon, 43200.0, 0.0), why="AM and PM")
 
 

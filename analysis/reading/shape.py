@@ -88,7 +88,7 @@ _NO_VALUE = frozenset({"-", "--", "---", "n/a", "na", "nan", "null", "none", "."
 _RULER = re.compile(r"[\s\-=_+|;,:*#~]+")
 _COMMENT = re.compile(r"^\s*(?:#|//|;)\s?(?=\S)")
 _SIGN = re.compile(r"^(?:#|//)\s*")
-_HEAD_BYTES = 40_000
+_SHORT_HEAD_BYTES, _HEAD_BYTES = 2_000, 40_000
 _LONGEST_CELL = 60
 _FIRST_ROWS = 4
 _HEAD_LINES = 6
@@ -171,18 +171,15 @@ def table_shape(plain: PlainText, *, delimiter: str | None = None, decimal: Deci
             f"[kiln.log] delimiter = {delimiter!r} must be one plain character that stands in no number.",
             remedy='Use "," ";" "|" "\\t" or " ".',
         )
-    candidates = DELIMITERS if delimiter is None else (delimiter,)
-    found = max(
-        ((score, -i, marks, d) for i, d in enumerate(candidates) for score, marks in (_score(middle, d),)), default=None
-    )
-    if found is None or found[0] <= 0.0:
+    score, marks, found = _best(middle, DELIMITERS if delimiter is None else (delimiter,))
+    if score <= 0.0:
         raise UnreadableLog(
             "no table of numbers was found."
             if delimiter is None
             else f"no table of numbers was found with [kiln.log] delimiter = {delimiter!r}.",
             remedy="A log needs lines with a time and at least one temperature.",
         )
-    delimiter, columns = found[3], found[2] + 1
+    delimiter, columns = found, marks + 1
     rows = [cells for line in middle if len(cells := split_cells(line, delimiter)) == columns]
     kinds = tuple(column_kind([row[i] for row in rows]) for i in range(columns))
     return _with_head(plain, delimiter, decimal, rows, kinds)
@@ -205,6 +202,18 @@ def middle_lines(body: bytes) -> list[bytes]:
     return picked
 
 
+def _best(lines: Sequence[str], candidates: Sequence[str]) -> tuple[float, int, str]:
+    """Return the score, the delimiters per line and the delimiter that explains the lines best; of equals the first."""
+    best = (0.0, 0, "")
+    for delimiter in candidates:
+        score, marks = _score(lines, delimiter)
+        if score > best[0]:
+            best = (score, marks, delimiter)
+        if score == 1.0:  # there is nothing better
+            break
+    return best
+
+
 def _score(lines: Sequence[str], delimiter: str) -> tuple[float, int]:
     """Return (how well the delimiter explains the lines, delimiters per line)."""
     rows = [split_cells(line, delimiter) for line in lines if delimiter in line or (delimiter == " " and "\t" in line)]
@@ -213,12 +222,17 @@ def _score(lines: Sequence[str], delimiter: str) -> tuple[float, int]:
     common = Counter(map(len, rows)).most_common(1)[0][0]
     if common < 2:
         return 0.0, 0
-    rows = [row for row in rows if len(row) == common and any(kind_of(cell) in _MEASURED for cell in row)]
-    if not rows:  # repeated headers and messages do not speak for or against a delimiter
+    cells: list[str] = []
+    kinds: list[Kind] = []
+    count = 0
+    for row in rows:
+        of_row = [kind_of(cell) for cell in row] if len(row) == common else []
+        if not _MEASURED.isdisjoint(of_row):  # repeated headers and messages speak neither for it nor against
+            cells += row
+            kinds += of_row
+            count += 1
+    if not count:
         return 0.0, 0
-    count = len(rows)
-    cells = [cell for row in rows for cell in row]
-    kinds = [kind_of(cell) for cell in cells]
     if kinds.count("number") + kinds.count("marked number") < 0.7 * count:
         return 0.0, 0
     bad = sum(kind == "word" and not _is_word(cell) for kind, cell in zip(kinds, cells, strict=True))
@@ -261,18 +275,17 @@ def _with_head(
     plain: PlainText, delimiter: str, decimal: Decimal | None, rows: list[list[str]], kinds: tuple[Kind, ...]
 ) -> Shape:
     columns = len(kinds)
-    head = plain.body[:_HEAD_BYTES].split(b"\n")
-    if len(plain.body) > _HEAD_BYTES:
-        head = head[:-1]
-    offset, first = 0, None
-    for number, raw in enumerate(head):
-        cells = split_cells(plain.text(raw), delimiter)
-        if len(cells) == columns and _is_sample(cells, kinds):
-            first = number
+    for size in (_SHORT_HEAD_BYTES, _HEAD_BYTES):  # splitting no more of the file than is needed
+        head = plain.body[:size].split(b"\n")
+        if len(plain.body) > size:
+            head = head[:-1]
+        found = ((n, split_cells(plain.text(raw), delimiter)) for n, raw in enumerate(head))
+        first = next((n for n, cells in found if len(cells) == columns and _is_sample(cells, kinds)), None)
+        if first is not None and first + _FIRST_ROWS <= len(head):
             break
-        offset += len(raw) + 1
     if first is None:
         raise UnreadableLog("no row of samples was found in the first part of the file.", remedy="Check the file.")
+    offset = sum(len(raw) + 1 for raw in head[:first])
     rows += [split_cells(plain.text(raw), delimiter) for raw in head[first : first + _FIRST_ROWS]]
     lines = [plain.text(raw) for raw in head[:first]]
     unnamed = kinds[-1] != "empty" and _counts_on(["".join(row[:1]) for row in rows[-_FIRST_ROWS:]])

@@ -38,7 +38,7 @@ def patterns(cells: Bytes) -> list[Pattern]:
     n, width = cells.shape
     if not n or not width:
         return []
-    digit = (cells >= 48) & (cells <= 57)
+    digit = cells - np.uint8(48) < 10  # what comes before 0 wraps round to above 9
     found: dict[str, list[tuple[NDArray[np.intp], FloatArray, tuple[int, ...]]]] = {}
     for rows in _same_layout(digit):
         block, mask = cells[rows] if rows.size < n else cells, digit[rows[0]]
@@ -87,7 +87,8 @@ def _alike(codes: NDArray[np.unsignedinteger[Any]]) -> list[NDArray[np.intp]]:
 
 
 def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(mask, prepend=False, append=False)).tolist()
+    edges = (np.flatnonzero(mask[1:] != mask[:-1]) + 1).tolist()
+    edges = [*([0] if mask[0] else []), *edges, *([mask.size] if mask[-1] else [])]
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 

@@ -45,7 +45,7 @@ def _bad_samples(t: FloatArray, x: FloatArray) -> tuple[NDArray[np.bool_] | None
     """Return which samples are bad, and kind 1 spike, 2 dropout; None where all is well."""
     low, high = x.min(initial=0.0), x.max(initial=0.0)
     if low >= _LOWEST_C and high <= _HIGHEST_C:  # NaN fails this
-        step = np.diff(x)
+        step = x[1:] - x[:-1]
         steady = step.min(initial=0.0) >= -_SLACK_C and step.max(initial=0.0) <= _SLACK_C
         if steady or not bool((np.abs(step) > _SLACK_C + _RATE_C_PER_S * np.diff(t)).any()):
             return None, None
@@ -131,7 +131,8 @@ def _stuck(
 def _held_somewhere(x: FloatArray) -> bool:
     """Tell quickly whether a value may be held for 20 rows: it is then the same in four rows five apart."""
     apart = _STUCK_ROWS // 4
-    same = np.diff(x[::apart]) == 0
+    few = x[::apart]
+    same = few[1:] == few[:-1]
     places = np.flatnonzero(same[:-2] & same[1:-1] & same[2:]) * apart
     if not places.size:
         return False

@@ -7,6 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from analysis.ranks import median
 from analysis.reading.account import Unknown
 from analysis.reading.firing_log import FloatArray
 from config.kiln import TemperatureUnit, ThermocoupleType
@@ -102,7 +103,7 @@ def _not_fahrenheit(hottest: FloatArray) -> str:
     """Return why readings cannot be deg F, or nothing."""
     first = hottest[:200]
     first = first[np.isfinite(first)][:3]
-    start = float(np.median(first)) if first.size else 100.0
+    start = median(first) if first.size else 100.0
     return f"the firing begins at {start:.0f}, below freezing in °F" if start < _FREEZING_F else ""
 
 

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from config.logbook import LogbookEntry
     from daemon.assessing import KilnWork
 
+_LOADED = ("daemon.assessing", "analysis.assessment", "pandas")
+"""What a process that judges needs."""
+
 EXAMPLE = """examples:
   coilwatch assess logs --register coilwatch.toml --logbook logbook.jsonl --jsonl results.jsonl --jobs 2
   coilwatch assess logs/juniper"""
@@ -91,12 +94,16 @@ def _processes(jobs: int) -> "AbstractContextManager[Pool | None]":
         return nullcontext()
     import multiprocessing
 
-    return multiprocessing.get_context("spawn").Pool(jobs, _load)
+    if sys.platform != "linux":
+        return multiprocessing.get_context("spawn").Pool(jobs, _load)
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(list(_LOADED))  # once, and each process starts as a copy of that
+    return context.Pool(jobs)
 
 
 def _load() -> None:
     """Load what the first log would otherwise wait for."""
-    for module in ("daemon.assessing", "analysis.assessment", "pandas"):
+    for module in _LOADED:
         importlib.import_module(module)
 
 

@@ -15,7 +15,7 @@ def plain(weight: float, mean: float, jump: str = "none", firing: int | None = N
 
 
 def test_a_linear_observation_is_weighed_as_by_bayes() -> None:
-    layout = Layout(2)
+    layout = Layout(2, 1)
     size = layout.size + 2
     prior = np.zeros(size)
     covariance = np.eye(size) * 0.04

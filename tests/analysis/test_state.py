@@ -11,8 +11,10 @@ from pydantic import TypeAdapter
 from analysis.condition import Condition
 from analysis.firing import Firing
 from analysis.heat_model import Layout
-from analysis.histories import first_beliefs, quickened
+from analysis.histories import first_beliefs, quickened, resized
 from analysis.measures import Estimate, Measures, measure
+from analysis.power_filter import pack, unpack
+from analysis.programmes import MOST_PROGRAMMES
 from analysis.reading.firing_log import FiringLog
 from analysis.state import KilnState, begin, update
 from config.kiln import Circuit, Kiln
@@ -174,6 +176,22 @@ def test_the_state_is_plain_json_and_does_not_grow(shots: dict[float, list[Shot]
     assert b"NaN" not in text
 
 
+def test_the_state_has_room_for_the_programmes_seen_and_no_more(shots: dict[float, list[Shot]]) -> None:
+    state, _ = history(shots, [1.0] * 6)
+    slots = 1 + max(programme.slot for programme in state.programmes)
+    assert {len(h.mean) for h in state.hypotheses} == {Layout(state.zones, slots).size}
+
+
+def test_a_state_with_room_for_all_programmes_is_still_understood(shots: dict[float, list[Shot]]) -> None:
+    state, _ = history(shots, [1.0] * 6)
+    now, roomy = Layout(state.zones, len(state.programmes)), Layout(state.zones, MOST_PROGRAMMES)
+    wide = tuple(pack(resized(roomy, unpack(h), now.slots)) for h in state.hypotheses)
+    assert {len(h.mean) for h in wide} == {roomy.size}
+    old = replace(state, hypotheses=wide, zones=0)
+    firing, measures = shots[1.0][0]
+    assert update(KILN, old, firing, measures, ()) == update(KILN, state, firing, measures, ())
+
+
 def test_the_same_firings_give_the_same_state(shots: dict[float, list[Shot]]) -> None:
     assert history(shots, [1.0] * 6)[0] == history(shots, [1.0] * 6)[0]
 
@@ -226,7 +244,7 @@ def test_amps_tell_poor_volts_from_lost_power(shots: dict[float, list[Shot]]) ->
 
 
 def test_a_set_that_wore_slowly_may_begin_to_wear_fast() -> None:
-    layout = Layout(1)
+    layout = Layout(1, 1)
     steady = [b for b in first_beliefs(layout) if b.story.pace == "steady"]
     after = quickened(layout, steady, 4)
     weights = {b.story.pace: float(np.exp(b.log_weight)) for b in after}
