@@ -14,7 +14,7 @@ import numpy as np
 from analysis.balance import KeptPace
 from analysis.grid import FloatArray
 from analysis.heat_model import Blur, Current, FiringModel, Layout, heat_rows, kept_margin, zone_rows
-from analysis.jumps import jumps, share_strain, strained
+from analysis.jumps import jumps, loss_odds, share_strain, strained
 from analysis.measures import Measures
 from analysis.power_filter import Belief, Hypothesis, Pace, Posterior, censored, gauss_newton, merge
 from config.kiln import Kiln
@@ -395,5 +395,9 @@ def continuations(
         ]
         weighed = _weigh(layout, [rival for _, rival in rivals], shown) if rivals else []
         for (at, rival), posterior in zip(rivals, weighed, strict=True):
-            branches[at].append(_branch(layout, rival, posterior))
+            branch = _branch(layout, rival, posterior)
+            if rival.kind == "none" and branch.belief.story.jump_firing == index:
+                belief = branch.belief
+                branch = replace(branch, belief=belief.weighed(belief.log_weight + loss_odds(layout, belief)))
+            branches[at].append(branch)
     return [branch for of_belief in branches for branch in of_belief]

@@ -6,7 +6,7 @@ Their prior odds and sizes stand here, each with its reason. Errors and odds are
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
-from math import exp, hypot, log
+from math import erfc, exp, hypot, log, sqrt
 
 import numpy as np
 
@@ -52,6 +52,7 @@ _UNEVEN_SHARE, _MOST_APART = 0.3, 0.7
 other zones lend it heat, or wait for it. So shares of the output say which zone it is, not well by how much."""
 
 _OPEN_SIZE = 0.1
+_NEVER = 1e-6
 
 
 def jumps(
@@ -187,6 +188,28 @@ def jump_size(layout: Layout, belief: Belief, shares: FloatArray, index: int) ->
         return 0.0
     now, then = log_power(belief.mean[: layout.zones].tolist(), shares), log_power(story.before, shares)
     return now - then - float(belief.mean[layout.drift]) * (index - story.jump_firing)
+
+
+def loss_odds(layout: Layout, belief: Belief) -> float:
+    """Return the log probability that the jump a history has just made takes power or heat, as such changes do.
+
+    One of any size is a Gaussian, and a surprise the other way would pull it over: power does not grow by itself. What
+    comes back is a history of its own, and single faults have their size from the circuits.
+    """
+    story, zones = belief.story, layout.zones
+    if story.fault or story.jump == "none":
+        return 0.0
+    if story.jump in ("zone", "all"):
+        at = range(zones) if story.jump_zone is None else (story.jump_zone,)
+        size = sum(story.before[n] - float(belief.mean[n]) for n in at) / len(at)
+        variance = float(belief.covariance[np.ix_(at, at)].mean())
+    elif story.jump == "leak":
+        size = float(belief.mean[layout.wall]) - (story.wall_before or 0.0)
+        variance = float(belief.covariance[layout.wall, layout.wall])
+    else:
+        size = -float(belief.mean[layout.slow_supply])
+        variance = float(belief.covariance[layout.slow_supply, layout.slow_supply])
+    return log(max(0.5 * erfc(-size / sqrt(2.0 * max(variance, 1e-8))), _NEVER))
 
 
 def _distinct_faults(kiln: Kiln, zones: int) -> tuple[tuple[FloatArray, float], ...]:
