@@ -11,6 +11,9 @@ from typing import Literal
 from analysis.findings import Basis, End, Reference
 from analysis.measures import Estimate
 
+STRONGER_THAN_NEW = 0.15
+"""A log level above new that no kiln has: the history behind it learned from too little."""
+
 
 @dataclass(frozen=True, slots=True)
 class Step:

@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.basis import basis_of
 from analysis.climb import NINETY, Estimate
-from analysis.condition import Balance, Condition, Step, Story
+from analysis.condition import STRONGER_THAN_NEW, Balance, Condition, Step, Story
 from analysis.findings import End, Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
@@ -327,6 +327,9 @@ def condition_of(
     standing = np.array([b.belief.story.standing + jump_size(layout, b.belief, shares, known.index) for b in branches])
     basis = basis_of(measures)
     told = basis in ("current", "duty", "full-output climb") or (basis == "kept pace" and high - low < _WELL_KNOWN)
+    slow = mixed(weights, levels.values - standing, levels.variances)
+    # a kiln far stronger than new before its loss: what it was then was never known, nor is what it is now
+    told = told and slow.value <= STRONGER_THAN_NEW
     stories = _stories(known, branches, weights, levels.variances)
     best = int(weights.argmax())
     return Condition(
@@ -355,6 +358,6 @@ def condition_of(
         end=_end(firing, known.match),
         short_c=known.match.short_c if known.match.short_c is not None else firing.short_c,
         stories=stories,
-        slow=mixed(weights, levels.values - standing, levels.variances),
+        slow=slow,
         renewed_firing=_renewed(known, branches, weights),
     )

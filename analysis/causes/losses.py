@@ -7,15 +7,13 @@ from datetime import datetime
 from analysis.causes.case import Case
 from analysis.causes.deficits import Deficit, zone_steps
 from analysis.causes.odds import probability
-from analysis.condition import Story
+from analysis.condition import STRONGER_THAN_NEW, Story
 from analysis.measures import Estimate
 
 LEAST_STEP, LEAST_ZONE_STEP = -0.08, -0.12
 """Log steps worth a message: of all zones alike (4 % of the volts; a supply wanders by 3 for days), and of one zone
 alone (1 element of 8)."""
 
-STRONGER_THAN_NEW = 0.15
-"""A log level above new that no kiln has: the history behind it learned from too little."""
 
 _SURE_OF_ZONE, _ENOUGH, _NO_SIGN = 2.0, 3, 1.0
 _LEARNING_FIRINGS, _VAGUE, _SHOWS = 6, 0.12, -0.25

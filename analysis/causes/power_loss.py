@@ -20,11 +20,11 @@ from analysis.causes.loss_words import (
     remembered_evidence,
     supply_evidence,
 )
-from analysis.causes.losses import STRONGER_THAN_NEW, Loss, credit_of, losses
+from analysis.causes.losses import Loss, credit_of, losses
 from analysis.causes.memory import Lost, Share
 from analysis.causes.odds import probability
 from analysis.circuit_faults import ZONE_ERROR, FaultOdds, FaultStep, fault_odds, ln_likelihood, log_evidence
-from analysis.condition import Story
+from analysis.condition import STRONGER_THAN_NEW, Story
 from analysis.findings import Cause, Evidence
 
 FAULTS: dict[str, Cause] = {"open element": "open_element", "open circuit": "open_circuit", "lost line": "lost_phase"}

@@ -11,7 +11,7 @@ from analysis.measures import Estimate
 WORTH_A_LINE = 0.03
 """Log power lost at which ageing is worth a line in the report (3 %)."""
 
-WORTH_A_WARNING = 0.055
+WORTH_A_WARNING = 0.05
 """... and a message: far enough on the way to the 10 % at which elements are replaced to order a set."""
 
 DUE = 0.08
@@ -19,7 +19,7 @@ DUE = 0.08
 
 _STILL_WORTH = 0.04
 _ONSET = 0.015
-_SURE = 0.9
+_SURE = 0.85
 _TIMES = 2
 _TELL_APART = 0.04
 """What must be lost for certain: less is within a supply's wandering over months."""
