@@ -18,6 +18,10 @@ _ON_THE_TOP = 0.7
 """A current read at a moment is nil or that of what is closed, mostly everything; one that is a mean over the time
 between two rows lies anywhere between. So this share of all readings above nil near the highest tells the first."""
 
+_BELOW_TOP, _SEEN_NOW_AND_THEN, _NEARLY_EMPTY = 0.80, 0.15, 0.2
+"""Readings just below the highest, 80 to 92 %, are nearly missing where single circuits switch: one takes more than
+that. Then the highest are everything's, even if they are but a seventh of all."""
+
 _FEWEST_READINGS = 20
 _LEAST_ERROR = 0.006
 """A clamp's own scatter averages out; what does not is its zero and the wire's ohms at another temperature (log)."""
@@ -54,7 +58,7 @@ def full_current(log: FiringLog, grid: Grid, drive: Drive, volts: float | None) 
     flowing = together & (amps > _NO_CURRENT * top)
     near = flowing & (amps > _NEAR_TOP * top)
     count = np.count_nonzero(near)
-    if count > max(_ON_THE_TOP * np.count_nonzero(flowing), _FEWEST_READINGS):
+    if count > max(_ON_THE_TOP * np.count_nonzero(flowing), _FEWEST_READINGS) or _stands_apart(amps[flowing], top):
         return _middle(amps[near])
     if log.output is not None:
         if log.output_kind == "duty":
@@ -65,6 +69,17 @@ def full_current(log: FiringLog, grid: Grid, drive: Drive, volts: float | None) 
         # nothing carries more than full output: then it was none
         return None
     return _middle(amps[at_full])
+
+
+def _stands_apart(flowing: FloatArray, top: float) -> bool:
+    """Whether readings at moments show the current of everything closed among those of single circuits.
+
+    A zone that has lost power is always on, the others now and then: most readings are then of it alone. A mean over
+    time would fill the room below the highest.
+    """
+    near = np.count_nonzero(flowing > _NEAR_TOP * top)
+    below = np.count_nonzero((flowing > _BELOW_TOP * top) & (flowing <= _NEAR_TOP * top))
+    return near > max(_SEEN_NOW_AND_THEN * flowing.size, _FEWEST_READINGS) and below < _NEARLY_EMPTY * near
 
 
 def _middle(amps: FloatArray) -> Estimate | None:

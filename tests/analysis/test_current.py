@@ -80,3 +80,17 @@ def test_one_line_of_three_is_not_taken_for_the_whole_kiln(log: FiringLog) -> No
     wye = Kiln("k", volts=400.0, supply="three-phase wye", zones=("1",))
     assert measure(wye, one)[1].full_current is None
     assert measure(wye, three)[1].full_current is not None
+
+
+def test_a_zone_that_is_always_on_with_half_its_elements_does_not_pass_for_everything(log: FiringLog) -> None:
+    """Its 6 A flow in most readings; the 23 A with the other zone closed as well are what the kiln draws."""
+    rows = log.elapsed_s.size
+    zone_c = np.repeat(log.zone_c, 2, axis=1)
+    duties = np.column_stack((np.ones(rows), np.full(rows, 0.4)))
+    looked = np.random.default_rng(3).random(duties.shape) < duties
+    flowing = np.random.default_rng(4).random(duties.shape) < duties  # the clamp is read at another moment
+    amps = (6.0 * flowing[:, 0] + 17.0 * flowing[:, 1]) * np.random.default_rng(5).normal(1.0, 0.01, rows)
+    two = replace(
+        log, zone_c=zone_c, set_point_c=None, output=looked.astype(float), output_kind="on-off", zone_names=("1", "2")
+    )
+    assert told(two, amps) == pytest.approx(23.0, rel=0.01)
