@@ -79,7 +79,7 @@ def _stands_apart(flowing: FloatArray, top: float) -> bool:
     """
     near = np.count_nonzero(flowing > _NEAR_TOP * top)
     below = np.count_nonzero((flowing > _BELOW_TOP * top) & (flowing <= _NEAR_TOP * top))
-    return near > max(_SEEN_NOW_AND_THEN * flowing.size, _FEWEST_READINGS) and below < _NEARLY_EMPTY * near
+    return bool(near > max(_SEEN_NOW_AND_THEN * flowing.size, _FEWEST_READINGS) and below < _NEARLY_EMPTY * near)
 
 
 def _middle(amps: FloatArray) -> Estimate | None:

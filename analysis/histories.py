@@ -83,9 +83,9 @@ _DAY_SUPPLY_KNOWN = 0.006
 _SHARE_ERROR = 0.05
 """How a load is stacked shifts the zones' shares of the work by some five per cent."""
 
-_PASSING_ODDS = 0.008
+_PASSING_ODDS, _CALM_PASSING_ODDS = 0.008, 0.004
 _ODD_FIRING_ODDS, _ODD_GUESS_ODDS = 0.003, 0.08
-"""Prior odds per firing of a loose connection and of a bad log, beside those of ``analysis.jumps``; and that a firing
+"""Prior odds per firing of a loose connection (fewer where the climb does not swing) and of a bad log, beside those of ``analysis.jumps``; and that a firing
 logged with nothing but temperature is misread, as when it was at full output is a guess from its shape."""
 
 _PASSING_SIZE = 0.15
@@ -216,6 +216,7 @@ class Shown:
     slot: int
     shares: FloatArray
     guessed: bool = False
+    calm: bool = False
     unbroken: bool = False
 
     @property
@@ -237,8 +238,16 @@ def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray) 
     logged = measures.output in ("duty", "on-off")
     current = _current(measures)
     model = FiringModel(layout, slot, shares, whole, log_shares, _SHARE_ERROR, by_zone, current, output_is_data=logged)
-    unbroken = current is not None and max(measures.signs.swings, default=0) < _MANY_TURNS
-    return Shown(model, measures.kept, slot, shares, guessed=measures.output == "none", unbroken=unbroken)
+    calm = max(measures.signs.swings, default=0) < _MANY_TURNS
+    return Shown(
+        model,
+        measures.kept,
+        slot,
+        shares,
+        guessed=measures.output == "none",
+        calm=calm,
+        unbroken=calm and current is not None,
+    )
 
 
 def _current(measures: Measures) -> Current | None:
@@ -347,7 +356,8 @@ def _odd_ones(belief: Belief, shown: Shown, supply: float) -> list[_Asked]:
     odd = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
     # with unbroken amps it was not the elements' power that was less for once, whatever else it was
     kind: Passing = "odd" if shown.unbroken else "passing"
-    rivals.append(_Asked(belief, _PASSING_SIZE, log(_PASSING_ODDS), kind))
+    passing = _CALM_PASSING_ODDS if shown.calm else _PASSING_ODDS
+    rivals.append(_Asked(belief, _PASSING_SIZE, log(passing), kind))
     rivals.append(_Asked(belief, supply, log(odd), "odd", _ODD_SCALE, bound=False))
     return rivals
 
