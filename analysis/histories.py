@@ -86,7 +86,8 @@ _SHARE_ERROR = 0.05
 _PASSING_ODDS, _CALM_PASSING_ODDS = 0.008, 0.004
 _ODD_FIRING_ODDS, _ODD_GUESS_ODDS = 0.003, 0.08
 """Prior odds per firing of a loose connection (fewer where the climb does not swing) and of a bad log, beside those of
-``analysis.jumps``; and that a firing logged with nothing but temperature is misread, as when it was at full output is a guess from its shape."""
+``analysis.jumps``; and that a firing logged with nothing but temperature is misread, as when it was at full output is
+a guess from its shape."""
 
 _PASSING_SIZE = 0.15
 _MANY_TURNS = 5
