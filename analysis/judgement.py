@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 from analysis.condition import Condition
 from analysis.findings import Climb, End, Finding, Outlook, PowerRatio, Reference
@@ -18,12 +19,25 @@ class ZonePower:
     power: PowerRatio
 
 
+RepairOutcome = Literal["full power", "short of power", "still faulty", "nothing against it", "not enough to tell"]
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What a firing shows of the latest repair: the outcome, one plain sentence, and the zone it speaks of, if one."""
+
+    outcome: RepairOutcome
+    text: str
+    zone: str | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Assessment:
     """Everything said of a kiln after one firing (the contract record plus what reports draw).
 
     ``firing_power`` is what this firing alone shows; ``power`` is the kiln's condition after it. ``verification``
-    is set for the first firings after a repair: one plain sentence on whether the repair gave full power.
+    is set for the first firings after a repair: one plain sentence on whether the repair gave full power, whose outcome
+    ``repair`` is.
     """
 
     kiln: str
@@ -41,6 +55,7 @@ class Assessment:
     outlook: Outlook | None = None
     findings: tuple[Finding, ...] = ()
     verification: str | None = None
+    repair: RepairOutcome | None = None
     missing: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
     condition: Condition | None = None

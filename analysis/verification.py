@@ -9,19 +9,19 @@ from analysis.causes.memory import CausesMemory
 from analysis.circuits import OPEN_ELEMENT, network, single_faults, solve
 from analysis.climb import NINETY, Estimate
 from analysis.findings import Cause, Evidence, Finding
+from analysis.judgement import Verification
 from analysis.renewal import KNOWN
 
 FIRINGS_TO_JUDGE = 3
 _ENOUGH_ERROR = 0.05
 _SHORT_OF_FULL = -0.05
 LIKELY = 0.6  # something is not connected or not heating; the logs alone do not say which part
-GIVES_ONLY = "still gives only"
-FULL = "All circuits give full power, as far as this firing shows."
+FULL = Verification("full power", "All circuits give full power, as far as this firing shows.")
 _ELECTRICAL = {"elements", "element", "relay", "fuse", "wiring", "supply"}
 
 
-def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) -> str | None:
-    """Return one plain sentence on the latest repair for the first firings after it, else None."""
+def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) -> Verification | None:
+    """Return what the first firings after the latest repair show of it, else None."""
     repair = memory.repair
     if repair is None or (case.index - repair.firing >= FIRINGS_TO_JUDGE and not repair.short):
         return None
@@ -30,59 +30,73 @@ def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) 
         worst = max(still, key=lambda f: f.probability)
         place = f" in zone {worst.zone}" if worst.zone and len(case.zones) > 1 else ""
         place = f" in circuit {worst.circuit}" if worst.circuit else place
-        return f"The firing after the repair still shows {worst.cause.replace('_', ' ')}{place}: recheck."
+        text = f"The firing after the repair still shows {worst.cause.replace('_', ' ')}{place}: recheck."
+        return Verification("still faulty", text, worst.zone)
     if repair.part not in _ELECTRICAL:
-        return "Nothing in the firing after the repair speaks against it."
+        return Verification("nothing against it", "Nothing in the firing after the repair speaks against it.")
     level = case.condition.power
     names = case.zones
     levels = case.condition.zone_levels if case.condition.reference != "after repair" else ()
     for number, zone in enumerate(levels):
         if zone is not None and _surely_short(zone, 2 * _SHORT_OF_FULL) and len(names) > number:
-            return f"Zone {names[number]} {GIVES_ONLY} {100 * exp(zone.value):.0f} % of its power: recheck."
+            return _short(f"Zone {names[number]}", zone, names[number])
     own = case.condition.reference != "after repair"
     known = case.condition.level or level  # one odd firing condemns no repair: what all of them say counts
     if own and known is not None and _surely_short(known, _SHORT_OF_FULL):
-        return f"The kiln {GIVES_ONLY} {100 * exp(known.value):.0f} % of its power: recheck."
+        return _short("The kiln", known, None)
     renewed = case.condition.renewed
     unlike = renewed is not None and not own and renewed.error > KNOWN  # 100 % by construction, compared with nothing
     if level is None or level.error > _ENOUGH_ERROR or unlike:
         if repair.proved:
-            return "An earlier firing after the repair showed full power; nothing in this one speaks against it."
-        return "There was not enough full output in this firing to tell: run the verification firing."
+            text = "An earlier firing after the repair showed full power; nothing in this one speaks against it."
+            return Verification("nothing against it", text)
+        text = "There was not enough full output in this firing to tell: run the verification firing."
+        return Verification("not enough to tell", text)
     return FULL
+
+
+def _short(what: str, level: Estimate, zone: str | None) -> Verification:
+    text = f"{what} still gives only {100 * exp(level.value):.0f} % of its power: recheck."
+    return Verification("short of power", text, zone)
 
 
 def _surely_short(level: Estimate, limit: float) -> bool:
     return level.value + NINETY * level.error < limit
 
 
-def proved(memory: CausesMemory, said: str | None) -> CausesMemory:
-    """Return the memory with the repair marked as proved, or as short of power, if this firing's sentence says so."""
+def proved(memory: CausesMemory, said: Verification | None) -> CausesMemory:
+    """Return the memory with the repair marked as proved, or as short of power, if this firing says so."""
     if memory.repair is None or said is None:
         return memory
-    if said == FULL:
+    if said.outcome == "full power":
         return replace(memory, repair=replace(memory.repair, proved=True, short=False))
-    return replace(memory, repair=replace(memory.repair, short=True)) if GIVES_ONLY in said else memory
+    if said.outcome == "short of power":
+        return replace(memory, repair=replace(memory.repair, short=True))
+    return memory
 
 
 def with_unproved(
-    case: Case, memory: CausesMemory, findings: Sequence[Finding], said: str | None
+    case: Case, memory: CausesMemory, findings: Sequence[Finding], said: Verification | None
 ) -> tuple[Finding, ...]:
     """Return the findings, with a warning where a repair left the kiln short of power and nothing else says why.
 
     The cause is the single fault of the circuits whose loss is nearest; without circuits in the register a dead one.
     """
     repair = memory.repair
-    if repair is None or said is None or GIVES_ONLY not in said or any(f.severity != "info" for f in findings):
+    if repair is None or said is None or said.outcome != "short of power":
+        return tuple(findings)
+    if any(f.severity != "info" for f in findings):
         return tuple(findings)
     high = case.condition.level_high
     if repair.part == "supply" or (high is not None and high > _SHORT_OF_FULL):
         return tuple(findings)
-    zone = next((z for z in case.zones if said.startswith(f"Zone {z} ")), None)
-    evidence = Evidence(f"After the last repair the power is not what it was before. {said}", supports=True, weight=1.0)
+    text = f"After the last repair the power is not what it was before. {said.text}"
+    evidence = Evidence(text, supports=True, weight=1.0)
     since = case.log.started if case.index == repair.firing else None
-    cause = _nearest_fault(case, zone)
-    told = Finding(cause, "warning", LIKELY, zone=zone, since=since, since_firing=repair.firing, evidence=(evidence,))
+    cause = _nearest_fault(case, said.zone)
+    told = Finding(
+        cause, "warning", LIKELY, zone=said.zone, since=since, since_firing=repair.firing, evidence=(evidence,)
+    )
     return (*(f for f in findings if f.cause != cause), told)
 
 

@@ -13,7 +13,7 @@ from daemon.report.history import KilnHistory, repairs
 from daemon.report.pace import date_after
 from daemon.report.reading_fit import fits, since_newest_firing, unsound
 from daemon.report.readings_table import inspection_of
-from daemon.report.verification import unproved_repair
+from daemon.report.verification import AGAINST, unproved_repair
 
 Standing = Literal["stop", "visit", "watch", "unknown", "sound"]
 ORDER: tuple[Standing, ...] = ("stop", "visit", "watch", "unknown", "sound")
@@ -24,7 +24,6 @@ WORDS: dict[Standing, str] = {
     "unknown": "Cannot tell yet",
     "sound": "In good order",
 }
-RECHECK = "recheck"  # how a verification ends that found something wrong
 FEWEST = 4  # firings before a kiln without a nameplate's power can be compared with itself
 FAR_FIRINGS = 100.0  # beyond, a number of firings would pretend to know too much
 SOON_FIRINGS = 20.0  # an outlook this near is worth an eye before anything is found
@@ -227,7 +226,7 @@ def _on_date(history: KilnHistory, outlook: Outlook) -> str:
 
 def _repair_in_doubt(latest: Assessment) -> Verdict | None:
     """Return the verdict where a firing after a repair shows less than it should and no cause is found yet."""
-    if latest.verification is None or RECHECK not in latest.verification:
+    if latest.repair not in AGAINST:
         return None
     return _plain(
         "visit",

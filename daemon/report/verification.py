@@ -4,8 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.findings import Finding
-from analysis.judgement import Assessment
-from analysis.verification import FULL
+from analysis.judgement import Assessment, RepairOutcome
 from config.logbook import LogbookEntry
 from daemon.report import shown
 from daemon.report.history import KilnHistory, firings_before, repairs
@@ -24,6 +23,7 @@ MENDED_BY: dict[str, frozenset[str]] = {
     "thermocouple_fault": frozenset({"thermocouple", "wiring"}),
     "heat_leak": frozenset({"lid", "brickwork"}),
 }
+AGAINST: frozenset[RepairOutcome | None] = frozenset({"short of power", "still faulty"})
 SHOWN_FIRINGS = 12  # after so many firings a repair is history
 
 
@@ -98,10 +98,11 @@ def verification(history: KilnHistory) -> Verified | None:
 
 def _proof(since: Sequence[Assessment], spoken: Sequence[tuple[int, str | None]]) -> Assessment | None:
     """Return the first firing that showed full power, unless a later one says otherwise."""
-    proof = next((s for s in since if s.verification == FULL), None)
+    proof = next((s for s in since if s.repair == "full power"), None)
     if proof is None:
         return None
-    against = any("recheck" in (text or "") for number, text in spoken if number > proof.index + 1)
+    heard = {number for number, _ in spoken}
+    against = any(s.repair in AGAINST and s.index > proof.index and s.index + 1 in heard for s in since)
     return None if against else proof
 
 

@@ -6,6 +6,7 @@ from math import log
 from analysis.causes.memory import CausesMemory, Repair
 from analysis.climb import Estimate
 from analysis.findings import Finding
+from analysis.judgement import Verification
 from analysis.verification import FULL, proved, verification, with_unproved
 from config.kiln import Circuit, Kiln
 
@@ -29,7 +30,8 @@ def test_a_firing_without_full_output_asks_for_the_verification_firing(make_case
     case, memory = after_repair(make_case, firings=0, known=False)
     said = verification(case, memory, ())
     assert said is not None
-    assert "not enough full output" in said
+    assert said.outcome == "not enough to tell"
+    assert "not enough full output" in said.text
     assert proved(memory, said) == memory
 
 
@@ -37,26 +39,30 @@ def test_once_full_power_is_proved_a_later_firing_does_not_ask_again(make_case):
     case, memory = after_repair(make_case, firings=0, known=True)
     said = verification(case, memory, ())
     assert said is not None
-    assert said.startswith("All circuits give full power")
+    assert said == FULL
+    assert said.text.startswith("All circuits give full power")
     memory = proved(memory, said)
     case, memory = after_repair(make_case, firings=1, known=False, memory=memory)
     said = verification(case, memory, ())
     assert said is not None
-    assert "not enough" not in said
-    assert "An earlier firing after the repair showed full power" in said
+    assert said.outcome == "nothing against it"
+    assert "An earlier firing after the repair showed full power" in said.text
 
 
 def test_a_new_repair_has_to_be_proved_again(make_case):
     case, _ = after_repair(make_case, firings=1, known=False)
     said = verification(case, CausesMemory(repair=Repair(21, "element")), ())
     assert said is not None
-    assert "not enough full output" in said
+    assert said.outcome == "not enough to tell"
+    assert "not enough full output" in said.text
 
 
 def test_a_kiln_known_to_be_short_is_told_however_little_this_firing_shows(make_case):
     case, memory = after_repair(make_case, firings=1, known=False)
     short = replace(case, condition=replace(case.condition, level=Estimate(log(0.7), 0.08)))
-    assert verification(short, memory, ()) == "The kiln still gives only 70 % of its power: recheck."
+    assert verification(short, memory, ()) == Verification(
+        "short of power", "The kiln still gives only 70 % of its power: recheck."
+    )
 
 
 def test_a_zone_is_named_only_if_it_is_surely_short(make_case):
@@ -65,13 +71,18 @@ def test_a_zone_is_named_only_if_it_is_surely_short(make_case):
     noisy = replace(case, condition=replace(case.condition, zone_levels=(Estimate(-0.11, 0.045), *zones[1:])))
     assert verification(noisy, memory, ()) == FULL
     dead = replace(case, condition=replace(case.condition, zone_levels=(Estimate(log(0.66), 0.045), *zones[1:])))
-    assert verification(dead, memory, ()) == f"Zone {case.zones[0]} still gives only 66 % of its power: recheck."
+    zone = case.zones[0]
+    assert verification(dead, memory, ()) == Verification(
+        "short of power", f"Zone {zone} still gives only 66 % of its power: recheck.", zone
+    )
 
 
 def test_a_new_set_that_is_compared_with_nothing_is_not_praised(make_case):
     case, memory = after_repair(make_case, firings=0, known=True)
     unsure = replace(case.condition, reference="after repair", renewed=Estimate(-0.1, 0.15))
-    assert "not enough full output" in (verification(replace(case, condition=unsure), memory, ()) or "")
+    said = verification(replace(case, condition=unsure), memory, ())
+    assert said is not None
+    assert said.outcome == "not enough to tell"
     told = replace(unsure, renewed=Estimate(-0.01, 0.02))
     assert verification(replace(case, condition=told), memory, ()) == FULL
 
@@ -120,7 +131,7 @@ def test_one_odd_firing_condemns_no_repair(make_case):
     odd = replace(case.condition, level=Estimate(log(0.97), 0.02), power=Estimate(log(0.51), 0.05))
     said = verification(replace(case, condition=odd), memory, ())
     assert said is not None
-    assert "recheck" not in said
+    assert said.outcome == "full power"
 
 
 def test_a_repaired_supply_that_is_short_is_no_broken_element(make_case):

@@ -7,6 +7,7 @@ import pytest
 
 from analysis.assessment import to_record
 from analysis.findings import PowerRatio
+from analysis.judgement import Verification
 from analysis.verification import FULL
 from config.logbook import LogbookEntry
 from daemon.report.charts_use import energy_chart, energy_interval_kwh
@@ -145,34 +146,37 @@ def test_after_a_repair_the_first_firings_say_whether_it_gave_full_power(juniper
     assert [name for name, _ in found.firings] == ["Firing 58"], "nor does it ask for more firings"
 
 
-def spoken_after(juniper, *sentences):
-    """Return the history with a relay changed before its newest firings, which said these sentences."""
-    count = len(sentences)
+def spoken_after(juniper, *said):
+    """Return the history with a relay changed before its newest firings, which said these things of it."""
+    count = len(said)
     at = juniper.judged[-count].started - timedelta(hours=5)
     told = list(juniper.firings)
-    for i, text in enumerate(sentences):
+    for i, each in enumerate(said):
         one = told[len(told) - count + i]
-        told[len(told) - count + i] = replace(one, assessment=replace(one.assessment, verification=text))
+        spoken = replace(one.assessment, verification=each.text, repair=each.outcome)
+        told[len(told) - count + i] = replace(one, assessment=spoken)
     return replace(juniper, firings=told, logbook=(LogbookEntry("juniper", at, "replaced", "relay"),))
 
 
 def test_a_proved_repair_is_told_once_with_the_firing_that_showed_it(juniper):
-    later = "An earlier firing after the repair showed full power; nothing in this one speaks against it."
+    text = "An earlier firing after the repair showed full power; nothing in this one speaks against it."
+    later = Verification("nothing against it", text)
     found = verification(spoken_after(juniper, FULL, later, later))
     assert found.sentence.startswith(f"All circuits give full power: firing {juniper.judged[-3].index + 1} (")
     assert found.firings == ()
 
 
 def test_what_a_later_firing_says_against_a_repair_stands(juniper):
-    against = "The firing after the repair still shows open circuit in zone top: recheck."
-    found = verification(spoken_after(juniper, FULL, against))
-    assert found.sentence == against
+    text = "The firing after the repair still shows open circuit in zone top: recheck."
+    found = verification(spoken_after(juniper, FULL, Verification("still faulty", text, "top")))
+    assert found.sentence == text
 
 
 def test_firings_in_a_row_that_say_the_same_are_one_line(juniper):
-    against = "The firing after the repair still shows heat leak: recheck."
+    against = Verification("still faulty", "The firing after the repair still shows heat leak: recheck.")
     first, last = juniper.judged[-3].index + 1, juniper.judged[-1].index + 1
-    assert verification(spoken_after(juniper, *[against] * 3)).firings == ((f"Firings {first} to {last}", against),)
+    told = verification(spoken_after(juniper, *[against] * 3)).firings
+    assert told == ((f"Firings {first} to {last}", against.text),)
 
 
 def test_a_repair_without_a_firing_since_asks_for_the_verification_firing(juniper):

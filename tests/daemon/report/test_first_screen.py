@@ -199,7 +199,13 @@ def test_the_newest_reading_of_a_place_counts_and_none_from_before_a_repair(juni
 
 
 def test_a_repair_that_did_not_bring_the_power_back_asks_for_another_visit(juniper):
-    short = with_last(juniper, findings=(), power=PowerRatio(0.74, 0.7, 0.78), verification=f"Zone top {RECHECK_TOLD}")
+    short = with_last(
+        juniper,
+        findings=(),
+        power=PowerRatio(0.74, 0.7, 0.78),
+        verification=f"Zone top {RECHECK_TOLD}",
+        repair="short of power",
+    )
     said = verdict(short, WORDS)
     assert said.standing == "visit"
     assert said.headline.startswith("The repair is not proved. Zone top still gives only 66 % of its power: recheck.")
