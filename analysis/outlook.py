@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from analysis.findings import Outlook
 from analysis.measures import Estimate
 
-DRIFT_SPREAD = 2.5
+DRIFT_SPREAD = 2.0
 """Over tens of firings the rate of ageing wanders more than its present estimate is unsure (programmes change, wire
 ages unevenly). A calibration, not physics: back-tested on simulated kilns whose mains are as steady as most, the 80 %
 interval held in 8 to 9 of 10 cases told 10 to 40 firings ahead; with harder mains it holds less."""
