@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from config.kiln import Kiln
     from config.logbook import LogbookEntry
-    from daemon.assessing import KilnWork
+    from daemon.kiln_work import KilnWork
 
 _LOADED = ("daemon.assessing", "analysis.assessment", "pandas")
 """What a process that judges needs."""
@@ -44,8 +44,8 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 
 def run(args: argparse.Namespace) -> int:
     """Judge the logs and write one record for each firing and each unreadable file."""
-    from daemon.assessing import works_of
     from daemon.commands.errors import CommandError
+    from daemon.kiln_work import works_of
 
     if args.jobs < 1:
         raise CommandError("--jobs must be 1 or more")
@@ -109,11 +109,12 @@ def _load() -> None:
 
 def _judged(works: "list[KilnWork]", pool: "Pool | None") -> "Iterator[tuple[str, list[str]]]":
     """Yield each kiln's records as they are done, with progress on a terminal."""
-    from daemon.assessing import judge_kiln
     from daemon.commands.progress import Progress
 
     with Progress("judging", sum(len(work.logs) for work in works)) as progress:
         if pool is None or len(works) == 1:
+            from daemon.assessing import judge_kiln
+
             for work in works:
                 yield work.kiln.id, judge_kiln(work, progress.step)
             return
