@@ -3,7 +3,6 @@
 import json
 import math
 import re
-from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -37,12 +36,11 @@ def json_table(plain: PlainText) -> Table:
     if any(isinstance(value, dict | list) for value in records[len(records) // 2].values()):
         records = [_flat(record) for record in records]
     n = len(records)
-    seen: Counter[str] = Counter()
-    for record in (records[0], records[n // 2], records[-1]):
-        seen.update(record.keys())
-    if any(record.keys() != records[0].keys() for record in records):
-        for record in records:
-            seen.update(record.keys())
+    usual = records[0].keys()
+    seen = dict.fromkeys((*usual, *records[n // 2], *records[-1]))
+    for record in records:
+        if record.keys() != usual:
+            seen.update(dict.fromkeys(record))
     names = tuple(list(seen)[:_MOST_COLUMNS])
     numbers: list[FloatArray | None] = []
     texts: dict[int, list[str]] = {}
