@@ -116,8 +116,9 @@ def drive_of(grid: Grid) -> Drive:
         behind = grid.set_point_c - grid.zone_c
         # a set point may follow the kiln instead of leading it: only an even climb shows that there is power to spare
         even = even_climb(grid, end)
-        lag = _smooth(np.nan_to_num(behind))
-        lag[np.isnan(behind)] = np.nan
+        unknown = np.isnan(behind)
+        lag = _smooth(np.where(unknown, 0.0, behind))
+        lag[unknown] = np.nan
         full = (lag >= BEHIND_C) & (rates > _FALLING_C_PER_H) & ~after & ~even
         off |= lag <= -ABOVE_C
         kept = np.isfinite(lag) & even & ~full & ~after

@@ -4,13 +4,16 @@ Neither the TOML reader nor the validator says on which line a value stands, so 
 again in the text. Values are never shown: one of them may be a secret.
 """
 
+from __future__ import annotations
+
 import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from pydantic import BaseModel
+if TYPE_CHECKING:
+    from pydantic import BaseModel
 
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(
@@ -76,6 +79,8 @@ def form_at(form: type[BaseModel], location: Sequence[str | int]) -> type[BaseMo
 
 
 def _inner_form(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 - any type expression
+    from pydantic import BaseModel  # noqa: PLC0415 - who wants the wording alone need not wait for it
+
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     for argument in getattr(annotation, "__args__", ()):

@@ -5,20 +5,18 @@ The same rules as in the running service (each firing once, cut firings joined),
 
 import json
 from collections import OrderedDict
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from config import units
 from config.kiln import Kiln
-from config.logbook import LogbookEntry
-from config.wording import CauseWording
-from config.wording import load as load_wording
-from daemon import catalogue, clock, folder
+from daemon import catalogue, clock
 from daemon.catalogue import Arranged
-from daemon.logbook import entries_between, standing
+from daemon.kiln_work import KilnWork
+from daemon.logbook import entries_between
 from daemon.store.parts import Part
 
 if TYPE_CHECKING:
@@ -26,49 +24,6 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 64_000_000
 MOST_HELD = 1000
-
-
-@dataclass(frozen=True, slots=True)
-class KilnWork:
-    """One kiln's logs: (name in the results, file) pairs, its logbook entries, and what is said of causes."""
-
-    kiln: Kiln
-    logs: tuple[tuple[str, Path], ...]
-    entries: tuple[LogbookEntry, ...]
-    words: Mapping[str, CauseWording]
-
-
-def works_of(
-    paths: Sequence[Path], kilns: Sequence[Kiln], entries: Sequence[LogbookEntry], wording: Path | None = None
-) -> list[KilnWork]:
-    """Sort the logs found in ``paths`` by kiln; the name of a log's sub-folder is the id of a kiln not registered.
-
-    ``wording`` is the studio's own folder of it. Raises ``daemon.folder.FolderTrouble`` for a path that cannot be
-    looked through.
-    """
-    words = load_wording(wording).causes
-    by_id: dict[str, Kiln] = {}
-    logs: dict[str, list[tuple[str, Path]]] = {}
-    for path in paths:
-        for name, file in _found(path):
-            own = name if "/" in name else f"{file.resolve().parent.name}/{name}"
-            kiln = folder.kiln_of(own, kilns) or Kiln(id=own.split("/")[-2])
-            by_id.setdefault(kiln.id, kiln)
-            logs.setdefault(kiln.id, []).append((name, file))
-    return [
-        KilnWork(
-            by_id[kiln], tuple(sorted(logs[kiln])), standing(entry for entry in entries if entry.kiln == kiln), words
-        )
-        for kiln in sorted(by_id)
-    ]
-
-
-def _found(path: Path) -> list[tuple[str, Path]]:
-    if path.is_dir():
-        return [(key, found.path) for key, found in sorted(folder.look(path).files.items())]
-    if not path.exists():
-        raise folder.FolderTrouble(f"{path}: there is no such file or folder")
-    return [(folder.key_of([path.name]), path)]
 
 
 class _Logs:

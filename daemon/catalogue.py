@@ -83,7 +83,10 @@ def _head(log: FiringLog) -> str:
     is_warm = np.fmax.reduce(log.zone_c, axis=1) > HEAD_FROM_C
     warm = int(is_warm.argmax())  # 0 if it never gets warm
     span = slice(warm, warm + HEAD_SAMPLES)
-    head = hashlib.sha256(np.round(np.nan_to_num(log.zone_c[span], nan=-999.0), 1).tobytes())
+    zone_c = log.zone_c[span]
+    if not np.isfinite(zone_c).all():
+        zone_c = np.nan_to_num(zone_c, nan=-999.0)
+    head = hashlib.sha256(np.round(zone_c, 1).tobytes())
     head.update(np.round(log.elapsed_s[span]).tobytes())
     return head.hexdigest()[:20]
 

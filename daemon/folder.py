@@ -5,6 +5,7 @@ The truth about the folder is always a look through it. Nothing in it is ever ch
 
 import fnmatch
 import os
+import re
 import stat
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -17,6 +18,7 @@ _NO_LOGS = (
     ".*", "~$*", "*~", "*.tmp", "*.part", "*.partial", "*.crdownload", "*.swp", "thumbs.db", "desktop.ini",
     "@eadir", "__macosx", "*.sync-conflict-*", "$recycle.bin", "system volume information",
 )  # fmt: skip
+_NO_LOG = re.compile("|".join(map(fnmatch.translate, _NO_LOGS)))
 _MOST_DEEP = 32
 
 
@@ -126,8 +128,7 @@ def _enter(
 
 def no_log(name: str) -> bool:
     """Tell whether a name is one of those that systems and programs leave behind, never a log."""
-    lower = name.casefold()
-    return any(fnmatch.fnmatchcase(lower, pattern) for pattern in _NO_LOGS)
+    return _NO_LOG.match(name.casefold()) is not None
 
 
 def key_of(names: Sequence[str]) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -44,10 +45,16 @@ def clock_text(seconds: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d} h"
 
 
+@lru_cache(maxsize=4)  # each log asks twice
+def _places(steps: int) -> NDArray[np.intp]:
+    """Return as many places as are looked at, spread evenly over ``steps``."""
+    return np.linspace(0, steps - 1, _MOST_STEPS).astype(np.intp)
+
+
 def median_step(seconds: FloatArray) -> float:
     """Return the usual sampling interval, in seconds, of rows in order (1 if there is none)."""
     if seconds.size > _MOST_STEPS:
-        places = np.linspace(0, seconds.size - 2, _MOST_STEPS).astype(np.intp)
+        places = _places(seconds.size - 1)
         step = seconds[places + 1] - seconds[places]
     else:
         step = seconds[1:] - seconds[:-1]

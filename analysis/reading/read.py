@@ -81,7 +81,7 @@ def read_log(
     keep = usable[straight.order]
     whole = keep.size == table.n and not straight.moved and not newest_first
     if kiln.log.temperature_unit is not None:  # the register's word is for all columns but the room's
-        columns = [replace(c, unit=unit.unit) if c.role in _OF_THE_KILN else c for c in columns]
+        columns = [replace(c, unit=unit.unit) if c.role in _OF_THE_KILN and c.unit != unit.unit else c for c in columns]
     samples = gather(columns, kiln.zones, unit.unit, None if whole else keep)
     zone_c, spikes = clean_zones(straight.elapsed_s, samples.zone_c, samples.set_point_c)
     first_s = float(base.seconds[keep[0]])

@@ -131,7 +131,7 @@ def _with(
     unit = column.unit or says.unit
     if number is None and place is None and (role in _PER_ZONE or role == "?"):
         number, place = says.number, says.place
-    return replace(column, role=role, why=why, number=number, place=place, unit=unit)
+    return Column(column.index, column.name, unit, column.values, role, number, place, why)
 
 
 def _text_role(column: Column, says: NameSays, time: str | None) -> Column:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _UNIT_TAIL = re.compile(r"\s*(?:%|°?\s?[CFK]|V|A|kW|s|min|h)$")
+_BLANK = ["", "-", "--", "---", "n/a", "na", "nan", "null", "none"]
 _MOST_WORDS = 0.5
 _LARGEST = 1e16  # above epoch microseconds
 
@@ -130,10 +131,13 @@ def numbers_from_text(cells: list[str], decimal: str) -> tuple[FloatArray, int, 
     series = pd.Series(cells, dtype="str").str.strip()
     numbers = pd.to_numeric(series, errors="coerce").to_numpy(np.float64, copy=True)
     odd = np.isnan(numbers)
+    blank = np.zeros(odd.size, dtype=np.bool_)
     if odd.any():
-        numbers[odd] = pd.to_numeric(_bare(series[odd], decimal), errors="coerce").to_numpy(np.float64)
+        place, words = pd.factorize(series[odd])  # mostly the same few words over and over
+        words = pd.Series(words, dtype="str")
+        numbers[odd] = pd.to_numeric(_bare(words, decimal), errors="coerce").to_numpy(np.float64)[place]
+        blank[odd] = words.str.lower().isin(_BLANK).to_numpy(bool)[place]
     numbers = within_reason(numbers)
-    blank = series.str.lower().isin(["", "-", "--", "---", "n/a", "na", "nan", "null", "none"]).to_numpy(bool)
     bad = np.isnan(numbers) & ~blank
     count = int(np.count_nonzero(bad))
     if count > _MOST_WORDS * max(1, int(np.count_nonzero(~blank))):

@@ -1,6 +1,7 @@
 """``coilwatch assess``: judge a folder of logs without service, store or alerts."""
 
 import argparse
+import gc
 import importlib
 import json
 import sys
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
     from config.kiln import Kiln
     from config.logbook import LogbookEntry
-    from daemon.assessing import KilnWork
+    from daemon.kiln_work import KilnWork
 
 _LOADED = ("daemon.assessing", "analysis.assessment", "pandas")
 """What a process that judges needs."""
@@ -44,8 +45,8 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 
 def run(args: argparse.Namespace) -> int:
     """Judge the logs and write one record for each firing and each unreadable file."""
-    from daemon.assessing import works_of
     from daemon.commands.errors import CommandError
+    from daemon.kiln_work import works_of
 
     if args.jobs < 1:
         raise CommandError("--jobs must be 1 or more")
@@ -98,7 +99,9 @@ def _processes(jobs: int) -> "AbstractContextManager[Pool | None]":
         return multiprocessing.get_context("spawn").Pool(jobs, _load)
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(list(_LOADED))  # once, and each process starts as a copy of that
-    return context.Pool(jobs)
+    return context.Pool(
+        jobs, gc.freeze
+    )  # what was loaded stays: it is not looked through for litter, nor copied by that
 
 
 def _load() -> None:
@@ -109,11 +112,12 @@ def _load() -> None:
 
 def _judged(works: "list[KilnWork]", pool: "Pool | None") -> "Iterator[tuple[str, list[str]]]":
     """Yield each kiln's records as they are done, with progress on a terminal."""
-    from daemon.assessing import judge_kiln
     from daemon.commands.progress import Progress
 
     with Progress("judging", sum(len(work.logs) for work in works)) as progress:
         if pool is None or len(works) == 1:
+            from daemon.assessing import judge_kiln
+
             for work in works:
                 yield work.kiln.id, judge_kiln(work, progress.step)
             return
