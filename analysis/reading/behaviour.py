@@ -1,6 +1,6 @@
 """What a column does, whatever it is called: climbs like a kiln, is ruled like a set point, is bounded."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,6 +13,11 @@ Conduct = Literal["empty", "constant", "clock", "segment", "on-off", "volts", "t
 _MOST = 4000
 _REPEATED, _COOLS = 4, 10.0
 """Rows that repeat a value, and degrees (C or F) another column falls meanwhile, that no kiln's zone shows."""
+_FINE_TICK = 0.05
+"""Times written this finely against the rows' spacing are rounded; coarser ones are the rows' own numbers."""
+_STANDS = 0.5
+_AS_RULED, _FINER_LINE, _FINER = 0.15, 0.5, 0.2
+"""Columns whose scores lie so close are ruled about alike; one half as uneven as any other (degrees) is the ruler."""
 _NEAR, _MUCH = 0.03, 0.4
 """How near a failing couple keeps to the temperature it measures (of its range), and in which share of the rows."""
 
@@ -84,7 +89,9 @@ def ruledness(values: FloatArray, time_s: FloatArray) -> float:
         return 0.0
     if not np.diff(x).any():
         return 0.0
-    quantum = _resolution(x)
+    quantum, tick = _resolution(x), _resolution(t)
+    if tick > _FINE_TICK * float(np.median(np.diff(t))):
+        tick = 0.0
     top = float(x.max())
     last = int(np.flatnonzero(x >= 0.98 * top)[-1])
     stop = max(last, 10)
@@ -95,13 +102,27 @@ def ruledness(values: FloatArray, time_s: FloatArray) -> float:
         if not a.size:
             continue
         span = np.where(tc > ta, tc - ta, 1.0)
-        off = np.abs(b - (a + (c - a) * (tb - ta) / span))
-        score += 0.5 * float(np.mean(off <= 1.05 * quantum))
+        rate = (c - a) / span
+        off = np.abs(b - (a + rate * (tb - ta)))
+        # a time written in whole seconds moves a fine set point by a second's climb
+        score += 0.5 * float(np.mean(off <= 1.05 * quantum + np.abs(rate) * tick))
     tail = x[stop:]
     blank_tail = good.size - int(np.flatnonzero(good)[-1]) - 1 > 0.05 * good.size
     drops = tail.size > 0 and float(-np.diff(x[max(0, stop - 1) :]).min(initial=0.0)) > 0.4 * top
     still = tail.size > 0.05 * x.size and float(np.ptp(tail[tail.size // 2 :])) < 1e-6
     return score + 0.5 * float(blank_tail or drops or still)
+
+
+def unevenness(values: FloatArray, time_s: FloatArray) -> float:
+    """Mean distance (deg C or F) of the samples up to the peak from the line through their neighbours two rows away."""
+    good = np.isfinite(values) & np.isfinite(time_s)
+    x, t = values[good], time_s[good]
+    if x.size < 12:
+        return 0.0
+    stop = max(int(np.flatnonzero(x >= 0.98 * x.max())[-1]), 10)
+    x, t = x[:stop], t[:stop]
+    span = np.where(t[4:] > t[:-4], t[4:] - t[:-4], 1.0)
+    return float(np.mean(np.abs(x[2:-2] - (x[:-4] + (x[4:] - x[:-4]) * (t[2:-2] - t[:-4]) / span))))
 
 
 def stands_at_its_peak(values: FloatArray, others: Sequence[FloatArray]) -> bool:
@@ -116,6 +137,25 @@ def stands_at_its_peak(values: FloatArray, others: Sequence[FloatArray]) -> bool
         return False
     ends = (other[-rows:][np.isfinite(other[-rows:])] for other in others)
     return any(end.size > 1 and float(end[0] - end[-1]) > _COOLS for end in ends)
+
+
+def how_ruled(columns: Mapping[int, FloatArray], time_s: FloatArray | None) -> dict[int, float]:
+    """Score temperature columns, by index, as set points (`ruledness`, and what tells one beside the others)."""
+    if time_s is None:
+        time_s = np.arange(max((own.size for own in columns.values()), default=0), dtype=float)
+    scores = {index: ruledness(own, time_s) for index, own in columns.items()}
+    for index, own in columns.items():
+        if stands_at_its_peak(own, [other for at, other in columns.items() if at != index]):
+            scores[index] += _STANDS
+    # a zone in whole degrees may lie as near its line, within rounding, as a set point in tenths: the finer is ruled
+    best = max(scores.values(), default=0.0)
+    alike = [index for index, score in scores.items() if score > best - _AS_RULED]
+    if len(alike) > 1:
+        off = {index: unevenness(own, time_s) for index, own in columns.items()}
+        finest = min(off, key=lambda index: off[index])
+        if finest in alike and off[finest] < _FINER_LINE * min(o for index, o in off.items() if index != finest):
+            scores[finest] += _FINER
+    return scores
 
 
 def only_falls(values: FloatArray) -> bool:

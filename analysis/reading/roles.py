@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.reading.behaviour import Behaviour, behaviour_of, follows, only_falls, ruledness, stands_at_its_peak
+from analysis.reading.behaviour import Behaviour, behaviour_of, follows, how_ruled, only_falls
 from analysis.reading.firing_log import FloatArray, UnreadableLog
 from analysis.reading.names import NameSays, plain, what_name_says
 
@@ -289,15 +289,7 @@ def _temperatures(
     named_zones = sum(column.role == "zone" for column in columns)
     named_points = sum(column.role == "set point" for column in columns)
     axis = _axis(columns)
-    scores = {
-        c.index: ruledness(c.values, axis if axis is not None else np.arange(c.values.size, dtype=float))
-        for c in hot
-        if c.values is not None
-    }
-    values = {c.index: c.values for c in hot if c.values is not None}
-    for index, own in values.items():
-        if stands_at_its_peak(own, [other for at, other in values.items() if at != index]):
-            scores[index] += 0.5
+    scores = how_ruled({c.index: c.values for c in hot if c.values is not None}, axis)
     order = sorted(hot, key=lambda c: -scores[c.index])
     wanted = len(zones) - named_zones if zones else None
     points: list[Column] = []

@@ -143,6 +143,24 @@ def test_without_a_header_and_without_a_register_the_set_point_is_still_found_by
     np.testing.assert_allclose(log.set_point_c[:, 0], one.point, atol=0.06)
 
 
+@pytest.mark.parametrize("zones", [2, 3])
+def test_a_set_point_in_tenths_is_told_from_zones_in_whole_degrees_at_whole_seconds(zones):
+    """In whole degrees a zone lies as near its line as rounding allows, and whole seconds bend a fine set point."""
+    one = pen.firing(seed=14, zones=zones, sample_s=60.0)
+    rng = np.random.default_rng(14)
+    climbing = one.t <= one.t[int(one.point.argmax())]
+    at = one.t[climbing] + rng.uniform(-4.0, 4.0, int(climbing.sum()))
+    point = np.interp(at, one.t, one.point)
+    zone_c = [np.interp(at, one.t, one.zones[:, n]) + rng.normal(0.0, 0.1, at.size) for n in range(zones)]
+    seconds = 1_649_831_715 + (0.4 * at).astype(int)  # a fast firing
+    rows = zip(seconds, *(np.rint(c).astype(int) for c in zone_c), np.round(point, 1), strict=True)
+    text = "".join("\t".join(str(cell) for cell in row) + "\n" for row in rows)
+    kiln = Kiln(id="juniper", zones=tuple("abc"[:zones]), log=LogHints(temperature_unit="C"))
+    log = read_log(text.encode(), name="f.log", kiln=kiln).firings[0]
+    assert log.zone_c.shape[1] == zones
+    np.testing.assert_allclose(log.set_point_c[:, 0], np.round(point, 1), atol=0.06)
+
+
 def test_quoted_cells_with_decimal_commas_between_commas_read_back():
     one = pen.firing(seed=12, zones=2, sample_s=120.0)
     reads_back(one, pen.write(one, pen.Layout(quoted=True, delimiter=",", decimal=",")))
