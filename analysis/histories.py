@@ -325,10 +325,13 @@ class Branch:
     load_error: float = 0.0
 
 
-def _branch(layout: Layout, asked: _Asked, posterior: Posterior) -> Branch:
+def _branch(layout: Layout, asked: _Asked, posterior: Posterior, index: int) -> Branch:
     size, belief, kind = layout.size, asked.belief, asked.kind
     weight = belief.log_weight + asked.log_prior + posterior.log_evidence
-    updated = Belief(weight, posterior.mean[:size], posterior.covariance[:size, :size], belief.story)
+    mean, covariance = posterior.mean[:size], posterior.covariance[:size, :size]
+    if kind == "none" and belief.story.jump_firing == index:
+        weight += loss_odds(layout, belief.story, mean, covariance)
+    updated = Belief(weight, mean, covariance, belief.story)
     load = float(posterior.mean[layout.load])
     load_error = sqrt(max(float(posterior.covariance[layout.load, layout.load]), 0.0))
     if kind != "passing":
@@ -389,7 +392,7 @@ def continuations(
     supply = _DAY_GUESSED if shown.guessed else _DAY_SUPPLY_KNOWN if supply_known else _DAY_SUPPLY
     asked = [_Asked(belief, strained(layout, belief, shown.shares, index, supply)) for belief in beliefs]
     plain = _weigh(layout, asked, shown)
-    branches = [[_branch(layout, each, posterior)] for each, posterior in zip(asked, plain, strict=True)]
+    branches = [[_branch(layout, each, posterior, index)] for each, posterior in zip(asked, plain, strict=True)]
     if index >= _FIRST_ODD:
         known = (settled or uneven) and index >= _FIRST_JUMP
         rivals = [
@@ -406,9 +409,5 @@ def continuations(
         ]
         weighed = _weigh(layout, [rival for _, rival in rivals], shown) if rivals else []
         for (at, rival), posterior in zip(rivals, weighed, strict=True):
-            branch = _branch(layout, rival, posterior)
-            if rival.kind == "none" and branch.belief.story.jump_firing == index:
-                belief = branch.belief
-                branch = replace(branch, belief=belief.weighed(belief.log_weight + loss_odds(layout, belief)))
-            branches[at].append(branch)
+            branches[at].append(_branch(layout, rival, posterior, index))
     return [branch for of_belief in branches for branch in of_belief]

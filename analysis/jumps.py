@@ -190,25 +190,30 @@ def jump_size(layout: Layout, belief: Belief, shares: FloatArray, index: int) ->
     return now - then - float(belief.mean[layout.drift]) * (index - story.jump_firing)
 
 
-def loss_odds(layout: Layout, belief: Belief) -> float:
+def loss_odds(layout: Layout, story: Hypothesis, mean: FloatArray, covariance: FloatArray) -> float:
     """Return the log probability that the jump a history has just made takes power or heat, as such changes do.
 
     One of any size is a Gaussian, and a surprise the other way would pull it over: power does not grow by itself. What
     comes back is a history of its own, and single faults have their size from the circuits.
     """
-    story, zones = belief.story, layout.zones
     if story.fault or story.jump == "none":
         return 0.0
-    if story.jump in ("zone", "all"):
-        at = range(zones) if story.jump_zone is None else (story.jump_zone,)
-        size = sum(story.before[n] - float(belief.mean[n]) for n in at) / len(at)
-        variance = float(belief.covariance[np.ix_(at, at)].mean())
+    if story.jump == "all":
+        part = slice(layout.zones)
+        size = sum(story.before) / layout.zones - float(mean[part].sum()) / layout.zones
+        variance = float(covariance[part, part].sum()) / layout.zones**2
+        return _log_chance(size, variance)
+    if story.jump == "zone" and story.jump_zone is not None:
+        at, size = story.jump_zone, story.before[story.jump_zone] - float(mean[story.jump_zone])
     elif story.jump == "leak":
-        size = float(belief.mean[layout.wall]) - (story.wall_before or 0.0)
-        variance = float(belief.covariance[layout.wall, layout.wall])
+        at, size = layout.wall, float(mean[layout.wall]) - (story.wall_before or 0.0)
     else:
-        size = -float(belief.mean[layout.slow_supply])
-        variance = float(belief.covariance[layout.slow_supply, layout.slow_supply])
+        at, size = layout.slow_supply, -float(mean[layout.slow_supply])
+    return _log_chance(size, float(covariance[at, at]))
+
+
+def _log_chance(size: float, variance: float) -> float:
+    """Return the log probability that a Gaussian is positive, bounded below."""
     return log(max(0.5 * erfc(-size / sqrt(2.0 * max(variance, 1e-8))), _NEVER))
 
 
