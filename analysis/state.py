@@ -11,13 +11,14 @@ from datetime import datetime
 import numpy as np
 
 from analysis.basis import shows_power
+from analysis.beliefs import aged, first_beliefs, fresh_slot, quickened, resized
 from analysis.causes.memory import CausesMemory
 from analysis.condition import Condition
 from analysis.findings import Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
 from analysis.heat_model import Layout, layout_of, whole_power
-from analysis.histories import aged, continuations, first_beliefs, fresh_slot, quickened, resized, shown_by
+from analysis.histories import continuations, shown_by
 from analysis.measures import Measures
 from analysis.power_filter import Belief, Hypothesis, pack, prune, unpack
 from analysis.programmes import MOST_PROGRAMMES, Programme, recognise

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from pydantic import TypeAdapter
 
+from analysis.beliefs import first_beliefs, quickened, resized
 from analysis.condition import Condition
 from analysis.firing import Firing
 from analysis.heat_model import Layout
-from analysis.histories import first_beliefs, quickened, resized
 from analysis.measures import Estimate, Measures, measure
 from analysis.power_filter import pack, unpack
 from analysis.programmes import MOST_PROGRAMMES
