@@ -13,10 +13,8 @@ WORTH_TELLING = 0.60
 WORTH_NAMING = 0.20
 """A cause from here is a warning; a rival from here is named beside it; below, it is left out."""
 
-SURE_OF_LOSS, SURE_AT_ONCE, NEVER_AT_ONCE = 0.85, 0.94, 1.1
+SURE_OF_LOSS, SURE_AT_ONCE = 0.85, 0.94
 """How sure it must be that power or heat was lost at all, whatever took it: in a later firing, and in the first."""
-
-_FAILED_C = 25.0
 
 _TOUCHES_ZONES = {"elements", "element", "thermocouple", "relay", "wiring", "brickwork", "lid", "fuse"}
 _TELLING_C = 400.0
@@ -193,9 +191,7 @@ def _severity(case: Case, suspicion: Suspicion, share: float, ranked: list[tuple
     together = sum(p for s, p in ranked if _same_evidence(s, suspicion) and not s.info_only)
     if suspicion.cause in _POWER_FAULTS and not suspicion.lasting:
         first = suspicion.since_firing in (None, case.index)
-        # Temperature alone never convinces in one firing, unless the firing failed for it.
-        blind = case.measures.output == "none" and (case.condition.short_c or 0.0) < _FAILED_C
-        enough = SURE_OF_LOSS if not first else NEVER_AT_ONCE if blind else SURE_AT_ONCE
+        enough = SURE_AT_ONCE if first else SURE_OF_LOSS
     else:
         # Whether ageing is worth a message is settled by how often it was seen, not by its rank among the causes.
         enough = WORTH_NAMING if suspicion.cause == "element_ageing" else WORTH_TELLING
