@@ -45,8 +45,8 @@ _SLOW_SAMPLES, _BEAT = 4.0, 4.0
 neighbouring samples tell about the same."""
 
 _GUESSED = 2.0
-"""Factor on all errors where full output is a guess: of kilns known to be sound, two fifths of such firings lay beyond
-three of the errors that fit a logged output."""
+"""Factor on all errors where full output is a guess. A calibration, not physics: of simulated kilns known to be sound,
+two fifths of such firings lay beyond three of the errors that fit a logged output."""
 
 _COUNTED_AROUND = 3
 """Blocks on either side over which a relay's closed share is averaged: it changes over an hour, not in minutes."""

@@ -61,7 +61,8 @@ where the log ends at the peak, as then only the curvature of the climb tells wa
 
 
 _WALL_OFFSET_GUESSED = 0.04
-"""With temperature alone full output is a guess from the climb's shape, which leans by programme."""
+"""With temperature alone full output is a guess from the climb's shape, which leans by programme. A calibration on
+simulated kilns, not physics."""
 
 _CAPACITY_OFFSET = 0.35
 """Usual loads of two programmes differ about as much as those of one."""

@@ -24,7 +24,8 @@ _DAY_VOLTS = 0.008
 power from firing to firing, so by half of it in current."""
 
 _DAY_GUESSED = 0.02
-"""With temperature alone full output is a guess from the climb's shape, which leans from day to day."""
+"""With temperature alone full output is a guess from the climb's shape, which leans from day to day. A
+calibration on simulated kilns, not physics."""
 
 _DAY_LOAD = 0.35
 """Loads of one programme differ by 25-50 % from firing to firing (weighed loads of studios vary as much)."""
@@ -49,7 +50,7 @@ _MANY_TURNS = 5
 _ODD_SCALE = 3.0
 
 _FIRST_JUMP, _FIRST_ODD = 4, 2
-"""Firings from which on a jump may be told at all, and a log may be called odd: two make a rule to be odd against."""
+"""Firings from which on a jump may be told at all, and a log of temperature alone may be called odd."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -186,28 +187,26 @@ def _branch(layout: Layout, asked: _Asked, posterior: Posterior, index: int) -> 
 
 
 def _rivals(
-    kiln: Kiln, layout: Layout, belief: Belief, shown: Shown, index: int, supply: float, *, settled: bool
+    kiln: Kiln, layout: Layout, belief: Belief, shown: Shown, index: int, supply: float, *, settled: bool, uneven: bool
 ) -> list[_Asked]:
-    """Every other explanation of a firing that surprises this history: a jump, a passing change, an odd log."""
-    rivals = [
-        _Asked(jumped, strained(layout, jumped, shown.shares, index, supply), log_prior)
-        for jumped, log_prior in jumps(
+    """Every other explanation of a firing that surprises this history: a jump, a passing change, an odd log.
+
+    Of a kiln hardly known yet nothing is told but that a log of temperature alone, which guesses, may be odd.
+    """
+    odds = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
+    odd = _Asked(belief, supply, log(odds), "odd", _ODD_SCALE, bound=False)
+    if not (settled or uneven) or index < _FIRST_JUMP:
+        return [odd] if shown.guessed else []
+    jumped = [
+        _Asked(after, strained(layout, after, shown.shares, index, supply), log_prior)
+        for after, log_prior in jumps(
             kiln, layout, belief, shown.shares, index, settled=settled, amps=shown.model.tells_volts
         )
     ]
-    return rivals + _odd_ones(belief, shown, supply)
-
-
-def _odd_ones(belief: Belief, shown: Shown, supply: float) -> list[_Asked]:
-    """What may have been special about this firing alone: power that went for a while, or a log that misleads."""
-    rivals = []
-    odd = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
     # with unbroken amps it was not the elements' power that was less for once, whatever else it was
     kind: Passing = "odd" if shown.unbroken else "passing"
-    passing = _CALM_PASSING_ODDS if shown.calm else _PASSING_ODDS
-    rivals.append(_Asked(belief, _PASSING_SIZE, log(passing), kind))
-    rivals.append(_Asked(belief, supply, log(odd), "odd", _ODD_SCALE, bound=False))
-    return rivals
+    passing = _Asked(belief, _PASSING_SIZE, log(_CALM_PASSING_ODDS if shown.calm else _PASSING_ODDS), kind)
+    return [*jumped, passing, odd]
 
 
 def _surprised(belief: Belief, posterior: Posterior) -> bool:
@@ -238,18 +237,11 @@ def continuations(
     plain = _weigh(layout, asked, shown)
     branches = [[_branch(layout, each, posterior, index)] for each, posterior in zip(asked, plain, strict=True)]
     if index >= _FIRST_ODD:
-        known = (settled or uneven) and index >= _FIRST_JUMP
         rivals = [
             (at, rival)
             for at, belief in enumerate(beliefs)
             if _surprised(belief, plain[at])
-            for rival in (
-                _rivals(kiln, layout, belief, shown, index, supply, settled=settled)
-                if known
-                else _odd_ones(belief, shown, supply)[1:]
-                if shown.guessed
-                else []
-            )
+            for rival in _rivals(kiln, layout, belief, shown, index, supply, settled=settled, uneven=uneven)
         ]
         weighed = _weigh(layout, [rival for _, rival in rivals], shown) if rivals else []
         for (at, rival), posterior in zip(rivals, weighed, strict=True):

@@ -4,6 +4,7 @@ Power that comes and goes, heat that no one asked for, a zone left behind, therm
 while the kiln cools: each is measured here without judging it; ``analysis.causes`` weighs them.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -139,12 +140,17 @@ def count_swings(values: FloatArray, size: float) -> int:
     """Return how often a series (n,), n >= 1, turned by at least ``size`` (rises and falls each count once)."""
     if np.ptp(values) < size:
         return 0
-    turns, direction = 0, 0
-    extreme = start = float(values[0])
-    # A turn depends on the extreme since the last one: sequential by nature, over the few bins where the series turns.
+    # only the bins where the series turns can count
     rises = values[1:] > values[:-1]
     at = np.flatnonzero(rises[1:] != rises[:-1]) + 1
-    for value in (*values[at].tolist(), float(values[-1])):
+    return count_turns((float(values[0]), *values[at].tolist(), float(values[-1])), size)
+
+
+def count_turns(values: Sequence[float], size: float) -> int:
+    """Return the same, looking at every one of a few values: a turn depends on the extreme since the last one."""
+    turns, direction = 0, 0
+    extreme = start = values[0]
+    for value in values:
         if direction == 0 and abs(value - start) >= size:
             direction, extreme, turns = (1 if value > start else -1), value, 1
         elif direction * (value - extreme) > 0:

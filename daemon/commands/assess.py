@@ -1,7 +1,6 @@
 """``coilwatch assess``: judge a folder of logs without service, store or alerts."""
 
 import argparse
-import gc
 import importlib
 import json
 import sys
@@ -99,9 +98,7 @@ def _processes(jobs: int) -> "AbstractContextManager[Pool | None]":
         return multiprocessing.get_context("spawn").Pool(jobs, _load)
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(list(_LOADED))  # once, and each process starts as a copy of that
-    return context.Pool(
-        jobs, gc.freeze
-    )  # what was loaded stays: it is not looked through for litter, nor copied by that
+    return context.Pool(jobs)
 
 
 def _load() -> None:

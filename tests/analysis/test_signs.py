@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from analysis.full_output import drive_of
 from analysis.grid import FloatArray, grid_of
 from analysis.reading.firing_log import Event, FiringLog
-from analysis.signs import Signs, count_swings, signs_of
+from analysis.signs import Signs, count_swings, count_turns, signs_of
 
 RAMPS = ((150.0, 600.0, 0.0), (150.0, 1150.0, 10.0))
 
@@ -63,20 +63,7 @@ def test_a_message_of_the_sensor_stops_a_firing_only_if_the_heat_went_off(log: F
     assert signs(replace(log, events=(Event(end_s, said),))).sensor_stop
 
 
-def counted_bin_by_bin(values: list[float], size: float) -> int:
-    turns, direction = 0, 0
-    extreme = start = values[0]
-    for value in values:
-        if direction == 0 and abs(value - start) >= size:
-            direction, extreme, turns = (1 if value > start else -1), value, 1
-        elif direction * (value - extreme) > 0:
-            extreme = value
-        elif direction and abs(value - extreme) >= size:
-            direction, extreme, turns = -direction, value, turns + 1
-    return turns
-
-
 @given(st.lists(st.integers(-6, 6), min_size=1, max_size=40), st.integers(1, 6))
 def test_only_the_bins_where_a_series_turns_need_be_looked_at(values: list[int], size: int) -> None:
     series = [float(value) for value in values]
-    assert count_swings(np.array(series), float(size)) == counted_bin_by_bin(series, float(size))
+    assert count_swings(np.array(series), float(size)) == count_turns(series, float(size))
