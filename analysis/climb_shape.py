@@ -12,14 +12,19 @@ from analysis.grid import BoolArray, FloatArray, Grid
 
 _BLOCK_BINS = 5
 _SLOWING_BLOCKS = 5
+_LONG_BLOCKS = 13
+"""Windows in which a climb is seen to slow: most of an hour, and two hours, as a weak kiln crawls to its peak at a rate
+that falls by less in an hour than ten minutes' rates are sure of."""
+
 _STEADY_BLOCKS = 8
 
 _RATE_NOISE_C_PER_H = 2.5
 """Error of a rate over ten minutes: two ends known to about 0.3 deg C each."""
 
 _LEAST_SLOWING = 0.04
-_MOST_SLOWING = 0.45
-"""At full output the rate falls by some 2-6 % in ten minutes above 500 deg C; faster is the end of a segment."""
+_MOST_SLOWING, _MOST_EVER = 0.45, 0.8
+"""At full output the rate falls by some 2-6 % in ten minutes above 500 deg C; faster is the end of a segment. The share
+lost over most of an hour, and the most in any window."""
 
 _STEADY = 0.01
 _LEAST_FULL_BLOCKS = 4
@@ -87,6 +92,84 @@ def even_climb(grid: Grid, end: int) -> BoolArray:
     return even
 
 
+_HOTTER_C, _FASTER = 25.0, 0.03
+_LESS_PER_C = 0.08
+"""How much slower (deg C per hour) a climb at full output is for each deg C it is hotter: the wall's loss over the
+capacity, 0.3 per 1000 deg C over 0.17 per 100 deg C per hour, is 0.18 for a usual load; half of it for a heavy one."""
+
+
+def overtaken(grid: Grid, end: int) -> BoolArray:
+    """Where a zone climbs slower than it does where it is hotter in the same firing, shape (n, z).
+
+    Then it had power to spare: at full output a climb only slows as the loss grows. (Clay gives off its water between
+    450 and 720 deg C and holds a climb back; what is at full output there is taken for unknown rather than believed.)
+    """
+    out = np.zeros(grid.zone_c.shape, dtype=np.bool_)
+    rates = _block_rates(grid, end)
+    count = rates.shape[0]
+    if count < 4:
+        return out
+    at_c = (grid.zone_c[: count * _BLOCK_BINS].reshape(count, _BLOCK_BINS, -1)).mean(axis=1)
+    smooth = rates.copy()
+    smooth[1:-1] = (rates[:-2] + rates[1:-1] + rates[2:]) / 3.0
+    able = smooth + _LESS_PER_C * at_c
+    # the best from each block on, and the block from which on it is hotter than here
+    best_from = np.vstack((np.maximum.accumulate(able[::-1])[::-1], np.full((1, able.shape[1]), -np.inf)))
+    hottest = np.maximum.accumulate(at_c)
+    best = np.empty_like(able)
+    for zone in range(able.shape[1]):
+        hotter = np.searchsorted(hottest[:, zone], at_c[:, zone] + _HOTTER_C, side="right")
+        best[:, zone] = best_from[hotter, zone]
+    slower = able + _FASTER * smooth + _RATE_NOISE_C_PER_H < best
+    out[: count * _BLOCK_BINS] = np.repeat(slower, _BLOCK_BINS, axis=0)
+    return out
+
+
+_AHEAD_BLOCKS, _GOES_ON = 2, 0.5
+"""A climb at full output goes on slowing: in the next blocks by at least half as much as before."""
+
+_OFF_LINE = 2.5
+"""Most that a rate may lie off the line of a long window, in its own errors: a step from segment to segment does."""
+
+
+def _levels_off(rates: FloatArray, size: int, at_end: FloatArray, slope: FloatArray) -> BoolArray:
+    """Whether the climb holds its rate after each window (w, z) of ``size`` blocks, as after a step to another segment.
+
+    ``at_end`` is the rate at the window's last block and ``slope`` its change per block. Where fewer blocks follow, or
+    the climb ends in them, it is not known and False.
+    """
+    level = np.zeros(at_end.shape, dtype=np.bool_)
+    ahead = sliding_window_view(rates, _AHEAD_BLOCKS, axis=0)[size:]
+    known = ahead.shape[0]
+    if known <= 0:
+        return level
+    fallen = at_end[:known] - ahead.mean(axis=-1)
+    expected = -slope[:known] * (_AHEAD_BLOCKS + 1) / 2.0
+    level[:known] = (fallen < _GOES_ON * expected - _RATE_NOISE_C_PER_H) & (ahead.min(axis=-1) > 20.0)
+    return level
+
+
+def _slowing(rates: FloatArray, size: int) -> BoolArray:
+    """Blocks (b, z) in windows of ``size`` blocks over which the climb keeps slowing, as it does at full output."""
+    windows = sliding_window_view(rates, size, axis=0)
+    mean, change, off = _trend(windows)
+    slowing = -change / np.maximum(mean, 1.0)
+    # error of the change over the window: a straight line's slope from independent rates
+    error = _RATE_NOISE_C_PER_H * np.sqrt(12.0 / (size**3 - size)) * (size - 1)
+    spans = (size - 1) / (_SLOWING_BLOCKS - 1)
+    falls = (mean > 20.0) & (slowing > _LEAST_SLOWING * spans) & (slowing < min(_MOST_SLOWING * spans, _MOST_EVER))
+    falls &= -change > _SURE * error
+    if size == _SLOWING_BLOCKS:
+        # no step among them: a change of segment also lowers the rate, but all at once
+        steps = np.diff(windows, axis=-1)
+        falls &= steps.max(axis=-1) < _RATE_NOISE_C_PER_H
+        falls &= -steps.min(axis=-1) < -0.5 * change + _RATE_NOISE_C_PER_H
+    else:
+        falls &= off < _OFF_LINE * _RATE_NOISE_C_PER_H
+    falls &= ~_levels_off(rates, size, mean + change / 2.0, change / (size - 1))
+    return _spread_over(falls, size)
+
+
 def shape_of_climb(grid: Grid, end: int) -> tuple[BoolArray, BoolArray]:
     """Return where each zone is at full output and where it surely follows a programme, each shape (n, z).
 
@@ -100,16 +183,12 @@ def shape_of_climb(grid: Grid, end: int) -> tuple[BoolArray, BoolArray]:
         return full, steady
     rates = _block_rates(grid, end)
     hot = grid.zone_c[: count * _BLOCK_BINS : _BLOCK_BINS] > _FROM_C
-    windows = sliding_window_view(rates, _SLOWING_BLOCKS, axis=0)
-    mean, change, _ = _trend(windows)
-    slowing = -change / np.maximum(mean, 1.0)
-    # error of the change over the window: a straight line's slope from independent rates
-    error = _RATE_NOISE_C_PER_H * np.sqrt(12.0 / (_SLOWING_BLOCKS**3 - _SLOWING_BLOCKS)) * (_SLOWING_BLOCKS - 1)
-    falls = (mean > 20.0) & (slowing > _LEAST_SLOWING) & (slowing < _MOST_SLOWING) & (-change > _SURE * error)
-    # no step among them: a change of segment also lowers the rate, but all at once
-    steps = np.diff(windows, axis=-1)
-    falls &= (steps.max(axis=-1) < _RATE_NOISE_C_PER_H) & (-steps.min(axis=-1) < -0.5 * change + _RATE_NOISE_C_PER_H)
-    blocks_full = _trimmed(_spread_over(falls, _SLOWING_BLOCKS) & hot)
+    slows = _slowing(rates, _SLOWING_BLOCKS)
+    if count > _LONG_BLOCKS:
+        slows |= _slowing(rates, _LONG_BLOCKS)
+    blocks_full = _trimmed(slows & hot)
+    if blocks_full.any():
+        blocks_full &= ~overtaken(grid, end)[: count * _BLOCK_BINS : _BLOCK_BINS]
     blocks_full[:, blocks_full.sum(axis=0) < _LEAST_FULL_BLOCKS] = False
     mean, change, off = _trend(sliding_window_view(rates, _STEADY_BLOCKS, axis=0))
     holds = (mean > 20.0) & (np.abs(change) < _STEADY * mean + 0.5) & (off < 0.03 * mean + 2.0 * _RATE_NOISE_C_PER_H)

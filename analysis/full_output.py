@@ -10,12 +10,15 @@ from functools import lru_cache
 
 import numpy as np
 
-from analysis.climb_shape import even_climb, shape_of_climb
+from analysis.climb_shape import even_climb, overtaken, shape_of_climb
 from analysis.grid import BoolArray, FloatArray, Grid, over_zones
 
 BEHIND_C = 3.0
 """A kiln controller's proportional band is a few degrees, its integral takes up the rest: a zone this far behind over
 ten minutes is at full output (of ten-minute means so far behind, 19 in 20 were, over 25 controllers tried)."""
+
+_FAR_BEHIND_C = 10.0
+"""A zone this far behind asks for everything it has, whatever it does later (a contact may have opened in between)."""
 
 ABOVE_C = 6.0
 """A zone this far above its set point is not heated (twice a band, as temperature readings jitter by a degree)."""
@@ -120,6 +123,9 @@ def drive_of(grid: Grid) -> Drive:
         lag = _smooth(np.where(unknown, 0.0, behind))
         lag[unknown] = np.nan
         full = (lag >= BEHIND_C) & (rates > _FALLING_C_PER_H) & ~after & ~even
+        near = full & (lag < _FAR_BEHIND_C)
+        if near.any():
+            full &= ~(near & overtaken(grid, end))
         off |= lag <= -ABOVE_C
         kept = np.isfinite(lag) & even & ~full & ~after
     output[full] = 1.0
