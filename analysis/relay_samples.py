@@ -1,0 +1,54 @@
+"""Logs that hold a relay's state at the moment of each sample: whether they tell how long it was closed.
+
+A relay that heats for 40 % of a cycle of 24 s is found closed in 40 % of the samples, if they fall anywhere in the
+cycle. A controller that notes its own relay once a minute finds it at the same two places of the cycle for ever: the
+states then alternate, and half of them are "closed" whatever the share is. No more can be learned from those than from
+no output at all.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.grid import FloatArray
+from analysis.reading.firing_log import FiringLog
+
+_MOST_PLACES = 3
+"""Places of the cycle, if the samples keep to so few of them, from which its closed share cannot be told: it is then
+known to within a third."""
+
+_WINDOW = 12
+_MIXED = (0.15, 0.85)
+"""Only where a relay is found open and closed in turn does its pattern show."""
+
+_LEAST_SAMPLES = 60
+_REPEATS = 0.85
+"""Samples that repeat the one before by so many. Such as fall anywhere repeat in 0.5 to 0.75 of cases."""
+
+
+def without_locked_output(log: FiringLog) -> FiringLog:
+    """Return the log, without its output if that is a relay's state sampled in step with its cycle."""
+    if log.output is None or log.output_kind != "on-off":
+        return log
+    closed = np.nan_to_num(log.output) > 0.5
+    if not any(_in_step(closed[:, zone].astype(np.float64)) for zone in range(closed.shape[1])):
+        return log
+    note = (
+        "The output column holds a relay's state, always sampled at the same few places of its cycle: it does not tell "
+        "how long the relay was closed and was not used."
+    )
+    return replace(log, output=None, output_kind=None, problems=(*log.problems, note))
+
+
+def _in_step(closed: FloatArray) -> bool:
+    """Whether the states (n,) of a relay, 0 or 1, repeat themselves after few samples wherever they change."""
+    if closed.size < _LEAST_SAMPLES + _WINDOW:
+        return False
+    total = np.concatenate(([0.0], np.cumsum(closed)))
+    share = (total[_WINDOW:] - total[:-_WINDOW]) / _WINDOW
+    mixed = np.zeros(closed.size, dtype=np.bool_)
+    mixed[_WINDOW // 2 : _WINDOW // 2 + share.size] = (share > _MIXED[0]) & (share < _MIXED[1])
+    if np.count_nonzero(mixed) < _LEAST_SAMPLES:
+        return False
+    repeats = (np.mean((closed[places:] == closed[:-places])[mixed[places:]]) for places in range(2, _MOST_PLACES + 1))
+    return bool(max(repeats) > _REPEATS)

@@ -1,0 +1,47 @@
+"""A relay's state sampled in step with its cycle tells no duty."""
+
+import numpy as np
+import pytest
+
+from analysis.reading.firing_log import FiringLog
+from analysis.relay_samples import without_locked_output
+
+SAMPLES = 600
+
+
+def log_of(places: np.ndarray, duty: np.ndarray, kind: str = "on-off") -> FiringLog:
+    """A relay closed for ``duty`` of its cycle, found at ``places`` (0..1) of it."""
+    time = np.arange(SAMPLES) * 60.0
+    closed = (places < duty).astype(float)[:, None]
+    return FiringLog(time, 20.0 + time[:, None] / 60.0, None, closed, ("1",), kind)
+
+
+RISING = np.linspace(0.2, 0.95, SAMPLES)
+
+
+@pytest.mark.parametrize("places", [2, 3])
+def test_samples_at_the_same_few_places_of_the_cycle_are_not_used_and_that_is_said(places: int) -> None:
+    log = log_of((np.arange(SAMPLES) % places) / places + 0.05, RISING)
+    found = without_locked_output(log)
+    assert found.output is None
+    assert found.output_kind is None
+    assert "same few places of its cycle" in found.problems[-1]
+
+
+def test_samples_that_fall_anywhere_are_used() -> None:
+    log = log_of(np.random.default_rng(1).random(SAMPLES), RISING)
+    assert without_locked_output(log) is log
+
+
+def test_samples_much_closer_than_the_cycle_are_used() -> None:
+    log = log_of((np.arange(SAMPLES) % 12) / 12 + 0.01, RISING)
+    assert without_locked_output(log) is log
+
+
+def test_a_relay_that_never_opens_shows_no_pattern() -> None:
+    assert without_locked_output(log_of(np.zeros(SAMPLES), np.ones(SAMPLES))).output is not None
+
+
+def test_a_duty_is_not_a_relay_s_state() -> None:
+    log = log_of((np.arange(SAMPLES) % 2) / 2, RISING, kind="duty")
+    assert without_locked_output(log) is log
