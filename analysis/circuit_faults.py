@@ -17,6 +17,7 @@ DEAD = log(0.02)  # a zone without any power of its own; 2 % stands for what its
 # Odds of meeting each fault before anything is measured, per element, circuit or kiln: elements and relays fail far
 # more often than supply lines (common practice, no source).
 PRIOR = {OPEN_ELEMENT: 0.4, OPEN_CIRCUIT: 1.0, LOST_LINE: 0.5}
+_ONE_RELAY_FOR_ALL = 0.5  # that one relay switches all circuits of a zone is as common as not, and seldom written down
 MODEL_ERROR = 0.035  # log, whole kiln: elements' shares are known to some 3 % (wire tolerance 5 % each, uneven ageing)
 ZONE_ERROR = 0.07  # log, one zone: zones lend each other heat
 _SHOWN = ((1.0, 0.5), (0.85, 0.3), (0.7, 0.2))  # share of a zone's loss that shows, with its odds
@@ -81,6 +82,11 @@ def _steps_of(
     return tuple(out)
 
 
+def prior_of(fault: Fault) -> float:
+    """Return the odds of meeting a fault before anything is measured, relative to one circuit's relay or leads."""
+    return _ONE_RELAY_FOR_ALL if fault.zone is not None else PRIOR[fault.kind]
+
+
 def fault_odds(
     steps: Sequence[FaultStep],
     total: Estimate | None,
@@ -99,7 +105,7 @@ def fault_odds(
         return ()
     weight = []
     for step in steps:
-        ln = log(PRIOR[step.fault.kind]) + _ln_step(step, total, zones)
+        ln = log(prior_of(step.fault)) + _ln_step(step, total, zones)
         for want, bound in zip(step.zones, at_most, strict=False):
             if bound is not None and want > bound + 2 * ZONE_ERROR:
                 ln += log(OUTLIER_ODDS)
@@ -113,7 +119,7 @@ def log_evidence(steps: Sequence[FaultStep], total: Estimate | None, zones: Sequ
     """Return the log density of a measured step if some single fault made it, over the faults' prior odds."""
     if not steps:
         return -50.0
-    prior = [log(PRIOR[s.fault.kind]) for s in steps]
+    prior = [log(prior_of(s.fault)) for s in steps]
     weight = [p + _ln_step(s, total, zones) for p, s in zip(prior, steps, strict=True)]
     return _log_sum(weight) - _log_sum(prior)
 
@@ -162,6 +168,8 @@ def _log_ratio(left: float, whole: float) -> float:
 
 
 def _zone_of(net: Network, fault: Fault) -> str | None:
+    if fault.zone is not None:
+        return fault.zone
     for circuit in net.circuits:
         if circuit.name == fault.circuit:
             return circuit.zone

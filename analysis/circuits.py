@@ -26,12 +26,22 @@ HOT_OVER_COLD = 1.04
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing broken. ``element`` counts from 0 within ``circuit``; ``line`` is ``L1``, ``L2``, ``L3`` or ``N``."""
+    """One thing broken. ``element`` counts from 0 within ``circuit``; ``line`` is ``L1``, ``L2``, ``L3`` or ``N``.
+
+    ``zone`` without a circuit: every circuit of that zone, as when they share one relay.
+    """
 
     kind: str
     circuit: str | None = None
     element: int | None = None
     line: str | None = None
+    zone: str | None = None
+
+    def opens(self, circuit: Circuit, element: int) -> bool:
+        """Whether this leaves an element of a circuit without a connection."""
+        if self.zone is not None:
+            return circuit.zone == self.zone
+        return self.circuit == circuit.name and self.element in (None, element)
 
 
 OPEN_ELEMENT = "open element"
@@ -219,7 +229,7 @@ def _conductances(net: Network, fault: Fault | None, factors: Mapping[str, float
         circuit = net.circuits[element.circuit]
         within = place[element.circuit]
         place[element.circuit] += 1
-        hit = fault is not None and fault.circuit == circuit.name and fault.element in (None, within)
+        hit = fault is not None and fault.opens(circuit, within)
         out[i] = 0.0 if hit else 1.0 / (element.ohm * factors.get(circuit.name, 1.0))
     return out
 
@@ -254,13 +264,18 @@ def _node_voltages(
 def single_faults(net: Network) -> tuple[Fault, ...]:
     """Return every single fault worth telling apart: each circuit open, each element open, each supply line lost.
 
-    An open element in a series string or alone in its circuit is the same to the supply as an open circuit and is
-    listed under both names: what is found at the terminals differs.
+    And every zone of several circuits dead as a whole, as one relay may switch them all. An open element in a series
+    string or alone in its circuit is the same to the supply as an open circuit and is listed under both names: what is
+    found at the terminals differs.
     """
     faults: list[Fault] = []
     for circuit in net.circuits:
         faults.append(Fault(OPEN_CIRCUIT, circuit=circuit.name))
         faults.extend(Fault(OPEN_ELEMENT, circuit=circuit.name, element=i) for i in range(circuit.elements))
+    zones = [circuit.zone for circuit in net.circuits]
+    if len(set(zones)) > 1:
+        several = sorted({zone for zone in zones if zone is not None and zones.count(zone) > 1})
+        faults.extend(Fault(OPEN_CIRCUIT, zone=zone) for zone in several)
     if len(net.sources) >= len(LINES):
         faults.extend(Fault(LOST_LINE, line=name) for name in LINES)
     return tuple(faults)

@@ -161,8 +161,7 @@ def _amps(net: Network, ageing: dict[str, float], findings: Sequence[Finding]) -
         states["aged as estimated"] = ("element_ageing", dict(solve(net, factors=aged).line_a))
     for finding in findings:
         for fault in _faults_of(net, finding):
-            name = f"line {fault.line} lost" if fault.kind == LOST_LINE else f"{fault.kind} in circuit {fault.circuit}"
-            states.setdefault(name, (finding.cause, dict(solve(net, fault, factors=aged).line_a)))
+            states.setdefault(_named(fault), (finding.cause, dict(solve(net, fault, factors=aged).line_a)))
     lines = [name for name, _ in net.sources if name != "N"]
     if lines == ["L1", "L2"]:
         lines = ["L1"]
@@ -173,6 +172,13 @@ def _amps(net: Network, ageing: dict[str, float], findings: Sequence[Finding]) -
         tells = "Power at once: current times volts. A line far below the others names the missing circuit."
         out.append(Measurement(0, "amp", where, line, tells, expected, live=True))
     return out
+
+
+def _named(fault: Fault) -> str:
+    """Return a fault in a few words."""
+    if fault.line is not None:
+        return f"line {fault.line} lost"
+    return f"{fault.kind} in circuit {fault.circuit}" if fault.zone is None else f"zone {fault.zone} without current"
 
 
 def _amp_case(case: str, cause: Cause | None, amp: float) -> Expected:
@@ -187,7 +193,9 @@ def _faults_of(net: Network, finding: Finding) -> list[Fault]:
     if finding.cause == "open_element":
         return [Fault("open element", c.name, 0) for c in circuits]
     if finding.cause == "open_circuit":
-        return [Fault("open circuit", c.name) for c in circuits]
+        # several circuits of a zone that one relay switches fail together
+        whole = [Fault("open circuit", zone=finding.zone)] if finding.zone and len(circuits) > 1 else []
+        return [*whole, *(Fault("open circuit", c.name) for c in circuits)]
     if finding.cause == "lost_phase" and len(net.sources) >= len(LINES):
         return [Fault(LOST_LINE, line=name) for name in LINES]
     return []

@@ -25,8 +25,9 @@ _FADING = 0.7
 _LEAST = -1.0
 _ONE_FIRING = 1.5
 _RED_HEAT_C = 500.0
-_NEVER_WARM_C, _FAR_BEHIND_C, _MOSTLY_FULL = 200.0, 15.0, 0.6
+_NEVER_WARM_C, _FAR_BEHIND_C, _BEHIND_C, _MOSTLY_FULL = 200.0, 15.0, 3.0, 0.6
 _NEVER_SO_FAR = 3.0
+"""Spreads beyond a zone's usual lag, or its usual share of time at full output, that no sound zone reaches."""
 _BALANCE_SAYS_NO = 5.0
 
 
@@ -96,6 +97,8 @@ def deficits(case: Case) -> list[Deficit]:
         # Where no log tells the output, it is known by a distance this zone never had.
         alone = not full_known and (by_lag or 0.0) > _NEVER_SO_FAR
         dead |= waits and (flat_out or alone) and (behind or 0.0) > _FAR_BEHIND_C
+        # A set point that follows its kiln never runs far ahead: then it is told by asking for more than it ever did.
+        dead |= waits and (by_full or 0.0) > _NEVER_SO_FAR and (behind or 0.0) > _BEHIND_C
         step = None
         if share is not None and memory.share.count >= 3:
             step = Estimate(-(share - memory.share.mean), _SHARE_ERROR)

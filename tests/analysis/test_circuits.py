@@ -72,6 +72,23 @@ def test_a_dead_zone_is_told_by_zone_power():
     assert left.zone_w["bottom"] == pytest.approx(solve(net).zone_w["bottom"])
 
 
+def test_one_relay_may_take_every_circuit_of_its_zone():
+    upper = Circuit("upper", "top", 2, "parallel", (27.4,))
+    net = network(kiln(PAIR, upper, STRING))
+    assert (PAIR.zone, STRING.zone) == ("top", "bottom")
+    whole = [f for f in single_faults(net) if f.zone is not None]
+    assert [(f.kind, f.zone, f.circuit) for f in whole] == [("open circuit", "top", None)]
+    left = solve(net, whole[0])
+    assert left.zone_w["top"] == 0.0
+    assert left.zone_w["bottom"] == pytest.approx(solve(net).zone_w["bottom"])
+
+
+def test_a_zone_of_one_circuit_and_a_kiln_of_one_zone_have_no_fault_of_that_kind():
+    assert not [f for f in single_faults(network(kiln(PAIR, STRING))) if f.zone is not None]
+    other = Circuit("other", PAIR.zone, 2, "parallel", (27.4,))
+    assert not [f for f in single_faults(network(kiln(PAIR, other))) if f.zone is not None]
+
+
 @given(
     ohms=st.lists(st.floats(5.0, 60.0), min_size=3, max_size=3),
     supply=st.sampled_from(["three-phase delta", "three-phase wye", "three-phase wye with neutral"]),
