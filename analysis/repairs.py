@@ -23,6 +23,9 @@ _IN_VAIN = 0.1
 practice, no source)."""
 
 _NEW_BRICK = 0.15
+_HARDLY_WEARS = -0.0003
+"""Drift per firing of a set that wears slowly."""
+
 _NEW_THERMOCOUPLE = 0.03
 
 
@@ -56,6 +59,9 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
         moved = mended - mean[everywhere]
         mean[everywhere] = np.maximum(mean[everywhere], mended)
         at = sorted({*at, *(n for n in everywhere if moved[n] > _MENDED)})
+    elif belief.story.jump == "leak" and belief.story.wall_before is not None:
+        # who mended something electrical found it broken: what looked like a leak was that
+        mean[layout.wall] = belief.story.wall_before
     elif belief.story.standing < 0.0:
         mean[everywhere] -= belief.story.standing
         at = everywhere
@@ -83,6 +89,35 @@ def _mended_or_not(layout: Layout, beliefs: Sequence[Belief], at: list[int], spr
     return out
 
 
+def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
+    """After work on lid or brickwork: less is lost through the wall, or what was taken for lost power comes back.
+
+    A leak in one place makes its zone work as if weaker, and one that grows looks like power that goes; so the jump a
+    history assumes, of whatever kind, may have been the leak. Less likely the work was in vain.
+    """
+    loosened = replace(belief, covariance=_loosened(belief, [layout.wall], _NEW_BRICK))
+    story = belief.story
+    if story.jump not in ("leak", "zone", "all") or story.wall_before is None:
+        return [loosened]
+    mean = belief.mean.copy()
+    mean[layout.wall] = min(story.wall_before, float(mean[layout.wall]))
+    mean[: layout.zones] = np.maximum(mean[: layout.zones], np.asarray(story.before))
+    closed = replace(
+        story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="", wall_before=None, standing=0.0
+    )
+    covariance = _loosened(belief, [layout.wall, *range(layout.zones)], _MENDED)
+    sealed = replace(belief, mean=mean, covariance=covariance, story=closed)
+    # a leak that grew slowly looked like wear before it was told: then nothing was worn at all
+    unworn = mean.copy()
+    unworn[: layout.zones] = np.maximum(mean[: layout.zones], mean[layout.reference])
+    unworn[layout.drift] = max(float(mean[layout.drift]), _HARDLY_WEARS)
+    return [
+        sealed,
+        replace(sealed, mean=unworn),
+        loosened.weighed(loosened.log_weight + log(_IN_VAIN)),
+    ]
+
+
 def repaired(
     kiln: Kiln, layout: Layout, beliefs: list[Belief], entries: Sequence[LogbookEntry]
 ) -> tuple[list[Belief], bool]:
@@ -103,7 +138,7 @@ def repaired(
         elif entry.part in ("relay", "fuse", "wiring", "supply"):
             beliefs = _mended_or_not(layout, beliefs, at, _MENDED)
         elif entry.part in ("lid", "brickwork"):
-            beliefs = [replace(b, covariance=_loosened(b, [layout.wall], _NEW_BRICK)) for b in beliefs]
+            beliefs = [after for b in beliefs for after in _sealed(layout, b)]
         elif entry.part == "thermocouple":
             beliefs = [replace(b, covariance=_loosened(b, [layout.wall], _NEW_THERMOCOUPLE)) for b in beliefs]
     if new_set:

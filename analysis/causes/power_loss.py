@@ -39,6 +39,7 @@ URGENT_STEP = -0.51
 """Four tenths of the power gone, or a zone dead: the next firing would stall."""
 
 _REPAIRS = {"elements", "element", "relay", "fuse", "wiring", "supply"}
+_SEALS = {"lid", "brickwork"}
 _WORTH_KEEPING = 0.85
 _SOUND_FIRINGS = 3
 _EVEN, _FAVOUR, _MOST_FAVOUR = 2.0, 1.5, 5.0
@@ -264,7 +265,8 @@ def _standing(case: Case, found: Sequence[Deficit], now: Lost | None) -> Lost | 
     lost = case.memory.lost
     if lost is None:
         return None
-    if any(e.what in ("replaced", "repaired") and e.part in _REPAIRS for e in case.entries):
+    mends = _SEALS if lost.shares[0].cause == "heat_leak" else _REPAIRS
+    if any(e.what in ("replaced", "repaired") and e.part in mends for e in case.entries):
         return None
     level = case.condition.level
     still = now is not None and sum(s.probability for s in now.shares) >= 0.5

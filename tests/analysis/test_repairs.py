@@ -1,0 +1,63 @@
+"""What a logbook entry changes in the histories of a kiln."""
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from analysis.heat_model import layout_of
+from analysis.power_filter import Belief, Hypothesis
+from analysis.repairs import repaired
+from config.kiln import Circuit, Kiln
+from config.logbook import LogbookEntry, Part
+
+KILN = Kiln(
+    "heron",
+    volts=240.0,
+    zones=("top", "bottom"),
+    circuits=(Circuit("a", "top", 2, "parallel", (28.8,)), Circuit("b", "bottom", 2, "parallel", (28.8,))),
+)
+LAYOUT = layout_of(2, 1)
+SEALED = -1.3
+
+
+def belief(jump: str, *, powers: tuple[float, float], wall: float) -> Belief:
+    """A history in which something happened at firing 20, to a kiln that gave its first power until then."""
+    mean = np.zeros(LAYOUT.size)
+    mean[:2], mean[LAYOUT.wall] = powers, wall
+    story = Hypothesis(0.0, (), (), jump=jump, jump_firing=20, before=(0.0, 0.0), wall_before=SEALED)
+    return Belief(0.0, mean, np.eye(LAYOUT.size) * 0.02**2, story)
+
+
+def after(part: Part, was: Belief) -> list[Belief]:
+    entry = LogbookEntry("heron", datetime(2026, 3, 1, tzinfo=UTC), "repaired", part)
+    return repaired(KILN, LAYOUT, [was], [entry])[0]
+
+
+@pytest.mark.parametrize("part", ["lid", "brickwork"])
+def test_work_on_the_lid_closes_a_leak(part: Part) -> None:
+    found = after(part, belief("leak", powers=(-0.02, -0.02), wall=SEALED + 0.25))
+    assert found[0].story.jump == "none"
+    assert found[0].mean[LAYOUT.wall] == pytest.approx(SEALED)
+
+
+def test_a_leak_in_one_zone_was_taken_for_its_power_which_comes_back() -> None:
+    found = after("brickwork", belief("zone", powers=(0.0, -0.2), wall=SEALED))
+    assert found[0].mean[:2] == pytest.approx([0.0, 0.0])
+
+
+def test_the_work_may_have_been_in_vain() -> None:
+    was = belief("leak", powers=(0.0, 0.0), wall=SEALED + 0.25)
+    vain = [b for b in after("lid", was) if b.story.jump == "leak"]
+    assert len(vain) == 1
+    assert vain[0].mean[LAYOUT.wall] == pytest.approx(was.mean[LAYOUT.wall])
+    assert vain[0].log_weight < -2.0
+
+
+@pytest.mark.parametrize("part", ["element", "relay", "wiring", "fuse"])
+def test_who_mended_something_electrical_had_no_leak(part: Part) -> None:
+    """Lost power and a leak look alike; after a new relay the kiln is as it was by either reading."""
+    found = after(part, belief("leak", powers=(0.0, 0.0), wall=SEALED + 0.25))
+    assert found[0].story.jump == "none"
+    assert found[0].mean[LAYOUT.wall] == pytest.approx(SEALED)
+    assert found[0].mean[:2] == pytest.approx([0.0, 0.0])
