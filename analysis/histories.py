@@ -13,6 +13,7 @@ import numpy as np
 from analysis.balance import KeptPace
 from analysis.beliefs import COUNTS
 from analysis.grid import FloatArray
+from analysis.habits import Habit
 from analysis.heat_model import Blur, Current, FiringModel, Layout, heat_rows, kept_margin, zone_rows
 from analysis.jumps import jumps, loss_odds, share_strain, strained
 from analysis.measures import Measures
@@ -27,8 +28,14 @@ _DAY_GUESSED = 0.02
 """With temperature alone full output is a guess from the climb's shape, which leans from day to day. A
 calibration on simulated kilns, not physics."""
 
-_DAY_LOAD = 0.35
-"""Loads of one programme differ by 25-50 % from firing to firing (weighed loads of studios vary as much)."""
+_DAY_LOAD = 0.25
+"""Heat capacities of one programme's loads, shelves and lining included, differ by 20-30 % from firing to firing (by
+weight the ware alone differs by 25-50 %)."""
+
+
+_HEAVY_LOAD, _HEAVY_ODDS = (0.6, 0.3), 0.06
+"""One load in twenty or so is packed far denser than usual: log of its heat capacity over the usual, with its spread,
+and its odds."""
 
 _DAY_SUPPLY = 0.0105
 """A supply wanders by about 0.4 % from firing to firing, so power by 0.9 %; the rest is the balance's own error."""
@@ -53,6 +60,9 @@ _FIRST_JUMP, _FIRST_ODD = 4, 2
 """Firings from which on a jump may be told at all, and a log of temperature alone may be called odd."""
 
 
+_NO_HABIT = Habit()
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Shown:
     """What one firing shows: its rows, and the pace it kept below full output."""
@@ -64,6 +74,7 @@ class Shown:
     guessed: bool = False
     calm: bool = False
     unbroken: bool = False
+    habit: Habit = _NO_HABIT
 
     @property
     def empty(self) -> bool:
@@ -71,7 +82,7 @@ class Shown:
         return self.model.empty and self.kept is None
 
 
-def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray) -> Shown:
+def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray, habit: Habit = _NO_HABIT) -> Shown:
     """What this firing offers the filter."""
     whole = None if measures.heat is None else heat_rows(measures.heat, shares)
     log_shares = None
@@ -93,6 +104,7 @@ def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray) 
         guessed=measures.output == "none",
         calm=calm,
         unbroken=calm and current is not None,
+        habit=habit,
     )
 
 
@@ -122,6 +134,7 @@ class _Asked:
     kind: Passing = "none"
     blur: float = 1.0
     bound: bool = True
+    heavy: bool = False
 
 
 def _weigh(layout: Layout, asked: Sequence[_Asked], shown: Shown) -> list[Posterior]:
@@ -133,7 +146,8 @@ def _weigh(layout: Layout, asked: Sequence[_Asked], shown: Shown) -> list[Poster
         means[at, :size] = each.belief.mean
         covariances[at, :size, :size] = each.belief.covariance
         covariances[at, size, size] = each.supply**2
-    covariances[:, size + 1, size + 1] = _DAY_LOAD**2
+        means[at, size + 1], spread = _HEAVY_LOAD if each.heavy else (0.0, _DAY_LOAD)
+        covariances[at, size + 1, size + 1] = spread**2
     if shown.model.empty:
         posteriors = [Posterior(means[at], covariances[at], 0.0, 0.0, 0) for at in range(count)]
     else:
@@ -170,9 +184,11 @@ class Branch:
     load_error: float = 0.0
 
 
-def _branch(layout: Layout, asked: _Asked, posterior: Posterior, index: int) -> Branch:
+def _branch(layout: Layout, asked: _Asked, posterior: Posterior, index: int, habit: Habit) -> Branch:
     size, belief, kind = layout.size, asked.belief, asked.kind
     weight = belief.log_weight + asked.log_prior + posterior.log_evidence
+    plain = kind == "none" and not asked.heavy
+    weight += habit.log_chance(belief.story, index) if plain else habit.log_even
     mean, covariance = posterior.mean[:size], posterior.covariance[:size, :size]
     if kind == "none" and belief.story.jump_firing == index:
         weight += loss_odds(layout, belief.story, mean, covariance)
@@ -187,16 +203,29 @@ def _branch(layout: Layout, asked: _Asked, posterior: Posterior, index: int) -> 
 
 
 def _rivals(
-    kiln: Kiln, layout: Layout, belief: Belief, shown: Shown, index: int, supply: float, *, settled: bool, uneven: bool
+    kiln: Kiln,
+    layout: Layout,
+    belief: Belief,
+    shown: Shown,
+    index: int,
+    supply: float,
+    load: float,
+    *,
+    settled: bool,
+    uneven: bool,
 ) -> list[_Asked]:
     """Every other explanation of a firing that surprises this history: a jump, a passing change, an odd log.
+
+    And a load far heavier than usual, where it already looks heavier (``load``, log over the usual).
 
     Of a kiln hardly known yet nothing is told but that a log of temperature alone, which guesses, may be odd.
     """
     odds = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
     odd = _Asked(belief, supply, log(odds), "odd", _ODD_SCALE, bound=False)
+    day = strained(layout, belief, shown.shares, index, supply)
+    heavy = [_Asked(belief, day, log(_HEAVY_ODDS), heavy=True)] if load > _DAY_LOAD else []
     if not (settled or uneven) or index < _FIRST_JUMP:
-        return [odd] if shown.guessed else []
+        return [odd, *heavy] if shown.guessed else heavy
     jumped = [
         _Asked(after, strained(layout, after, shown.shares, index, supply), log_prior)
         for after, log_prior in jumps(
@@ -206,12 +235,14 @@ def _rivals(
     # with unbroken amps it was not the elements' power that was less for once, whatever else it was
     kind: Passing = "odd" if shown.unbroken else "passing"
     passing = _Asked(belief, _PASSING_SIZE, log(_CALM_PASSING_ODDS if shown.calm else _PASSING_ODDS), kind)
-    return [*jumped, passing, odd]
+    return [*jumped, passing, odd, *heavy]
 
 
-def _surprised(belief: Belief, posterior: Posterior) -> bool:
+def _surprised(belief: Belief, posterior: Posterior, habit: Habit, index: int) -> bool:
     """True if the firing is unlike what a history that counts leads one to expect: rivals are worth weighing."""
-    return belief.log_weight >= COUNTS and posterior.surprise >= posterior.rows + 3.0 * sqrt(posterior.rows)
+    if belief.log_weight < COUNTS:
+        return False
+    return posterior.surprise >= posterior.rows + 3.0 * sqrt(posterior.rows) or habit.unlike(belief.story, index)
 
 
 def continuations(
@@ -235,15 +266,27 @@ def continuations(
     supply = _DAY_GUESSED if shown.guessed else _DAY_SUPPLY_KNOWN if supply_known else _DAY_SUPPLY
     asked = [_Asked(belief, strained(layout, belief, shown.shares, index, supply)) for belief in beliefs]
     plain = _weigh(layout, asked, shown)
-    branches = [[_branch(layout, each, posterior, index)] for each, posterior in zip(asked, plain, strict=True)]
+    branches = [
+        [_branch(layout, each, posterior, index, shown.habit)] for each, posterior in zip(asked, plain, strict=True)
+    ]
     if index >= _FIRST_ODD:
         rivals = [
             (at, rival)
             for at, belief in enumerate(beliefs)
-            if _surprised(belief, plain[at])
-            for rival in _rivals(kiln, layout, belief, shown, index, supply, settled=settled, uneven=uneven)
+            if _surprised(belief, plain[at], shown.habit, index)
+            for rival in _rivals(
+                kiln,
+                layout,
+                belief,
+                shown,
+                index,
+                supply,
+                float(plain[at].mean[layout.load]),
+                settled=settled,
+                uneven=uneven,
+            )
         ]
         weighed = _weigh(layout, [rival for _, rival in rivals], shown) if rivals else []
         for (at, rival), posterior in zip(rivals, weighed, strict=True):
-            branches[at].append(_branch(layout, rival, posterior, index))
+            branches[at].append(_branch(layout, rival, posterior, index, shown.habit))
     return [branch for of_belief in branches for branch in of_belief]

@@ -10,7 +10,7 @@ from math import erfc, exp, hypot, log, sqrt
 
 import numpy as np
 
-from analysis.circuit_faults import PRIOR, fault_steps
+from analysis.circuit_faults import fault_steps, prior_of
 from analysis.grid import FloatArray
 from analysis.heat_model import Layout, log_power
 from analysis.power_filter import Belief, Hypothesis, JumpKind
@@ -34,6 +34,9 @@ SUPPLY_ODDS = 0.002
 _SAG = (-0.15, 0.1)
 """Lasting poor volts: log of the power they take, 2.5 to 12 % of the volts. Only amps tell them from lost elements, as
 current goes with the volts and power with their square."""
+
+SAG_ODDS = 0.001
+"""The same where no amps tell: it takes from every zone alike, and less than most faults."""
 
 _RENEWED_ODDS = 0.001
 _RENEWED_FROM, _RENEWED_SPREAD = -0.05, 0.03
@@ -105,6 +108,8 @@ def jumps(
     everything = unit[:zones].sum(axis=0)
     if settled:
         add(story("all", None), *moved(_JUMP[0] * everything, [slice(zones)], _JUMP[1]), JUMP_ODDS)
+        if not amps:
+            add(story("all", None), *moved(_SAG[0] * everything, [slice(zones)], _SAG[1]), SAG_ODDS)
     if zones > 1:
         for zone in range(zones):
             add(story("zone", zone), *moved(_JUMP[0] * unit[zone], [_alone(zone)], _JUMP[1]), JUMP_ODDS / zones)
@@ -234,7 +239,7 @@ def _faults_of(
         by_zone = np.asarray(step.zones if zones > 1 else (step.total,))
         if by_zone.size != zones:
             continue
-        odds = PRIOR[step.fault.kind]
+        odds = prior_of(step.fault)
         alike = next((n for n, (other, _) in enumerate(found) if np.abs(other - by_zone).max() < _FAULT_SPREAD), None)
         if alike is None:
             found.append((by_zone, odds))

@@ -17,6 +17,7 @@ from analysis.condition import Condition
 from analysis.findings import Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
+from analysis.habits import Asked, Habit, asked_everything, remembered
 from analysis.heat_model import Layout, layout_of, whole_power
 from analysis.histories import continuations, shown_by
 from analysis.measures import Measures
@@ -56,6 +57,7 @@ class KilnState:
     former : what was 100 % before a new set that has not shown as much yet.
     programmes : programmes seen at this kiln.
     recent : start of each of the last 24 firings, oldest first (for dates of onset).
+    asked : which earlier firings asked the kiln for everything it had, where no output is logged.
     causes : what ``analysis.causes`` remembers.
     """
 
@@ -69,6 +71,7 @@ class KilnState:
     programmes: tuple[Programme, ...] = ()
     recent: tuple[datetime | None, ...] = ()
     causes: CausesMemory = field(default_factory=CausesMemory)
+    asked: tuple[Asked, ...] = ()
 
 
 def begin(kiln: Kiln) -> KilnState:
@@ -105,6 +108,11 @@ def _living(layout: Layout, state: KilnState) -> list[Belief]:
     return beliefs if slots == layout.slots else [resized(layout, belief, slots) for belief in beliefs]
 
 
+def _mends(entries: Sequence[LogbookEntry]) -> bool:
+    """Whether work on the kiln may have changed what a programme asks of it."""
+    return any(entry.what in ("replaced", "repaired") for entry in entries)
+
+
 def update(
     kiln: Kiln, state: KilnState, firing: Firing, measures: Measures, entries: Sequence[LogbookEntry]
 ) -> tuple[KilnState, Condition]:
@@ -128,7 +136,9 @@ def update(
     slot, guessed = match.programme.slot, measures.output == "none"
     if match.programme.fired <= 1:
         beliefs = [fresh_slot(layout, belief, slot, cooled=cooled, guessed=guessed) for belief in beliefs]
-    shown = shown_by(layout, measures, slot, shares)
+    earlier = () if _mends(entries) else state.asked
+    habit = Habit(earlier, slot, asked_everything(measures))
+    shown = shown_by(layout, measures, slot, shares, habit)
     before = [aged(layout, belief) for belief in quickened(layout, beliefs, index)] if index else beliefs
     branches = continuations(
         kiln,
@@ -167,6 +177,7 @@ def update(
         former=former,
         programmes=programmes,
         recent=recent,
+        asked=remembered(earlier, habit, index),
     )
     known = Known(layout, shares, index, reference, counted, recent, match)
     condition = condition_of(known, before, branches, measures, firing, informed=not shown.model.empty)
