@@ -17,8 +17,13 @@ alone (1 element of 8)."""
 
 _SURE_OF_ZONE, _ENOUGH, _NO_SIGN = 2.0, 3, 1.0
 _LEARNING_FIRINGS, _VAGUE, _SHOWS = 6, 0.12, -0.25
-_CLEAR_LOGGED, _CLEAR_INFERRED = (1.6, 2.0), (2.5, 4.0)
-"""How many times its spread a step must be: barely and plainly clear, with the output logged and without."""
+"""A loss in the first firings, of a level known so vaguely, or of a zone's power this large that does not show in its
+work or lag, is believed less ..."""
+
+_FAR_BEYOND = 2.5
+"""... unless the loss is so many times what is not known of the level."""
+_CLEAR, _CLEAR_GUESSED = (1.6, 2.0), (2.0, 3.0)
+"""How many times its spread a step must be: barely and plainly clear, and with temperature alone."""
 
 _FAR_SHORT_C, _FAILED_STEP, _FAILED_SURE, _FAILED = 60.0, -0.25, 2.5, 0.95
 
@@ -86,17 +91,21 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
     """Return how much a history is believed beyond its own probability: 1, or less where it rests on little.
 
     A change within the first firings cannot be told from learning what is usual; a size barely larger than its
-    error, or a level known to no better than 12 %, can be no change at all; and a zone that lost a quarter of its
-    power lags or works more than the others.
+    error, or within what the level itself is known to (no better than 12 %), can be no change at all; and a zone that
+    lost a quarter of its power lags or works more than the others.
     """
     credit = 1.0
     if story.firing is not None and story.firing < _LEARNING_FIRINGS:
         credit *= 0.3
+    highest = case.condition.level_high
+    if highest is not None and highest < LEAST_STEP:  # whatever happened, much is gone
+        return credit
     slow = case.condition.slow
-    if slow is not None and slow.error > _VAGUE:
+    change = story.loss_size if story.kind == "leak" else story.size
+    if slow is not None and slow.error > _VAGUE and (change is None or abs(change.value) < _FAR_BEYOND * slow.error):
         credit *= 0.3
     clear = _clearness(case.condition.stories)
-    barely, plainly = _CLEAR_LOGGED if case.measures.output in ("duty", "on-off") else _CLEAR_INFERRED
+    barely, plainly = _CLEAR_GUESSED if case.measures.output == "none" else _CLEAR
     credit *= 0.3 if clear < barely else 0.6 if clear < plainly else 1.0
     if story.kind == "zone" and story.zone is not None:
         size = min((z.value for z in story.zone_sizes if z is not None), default=0.0)

@@ -205,3 +205,49 @@ def test_a_kiln_that_stands_cold_for_hours_with_one_zone_far_behind_is_told_what
     assert (found[0].cause, found[0].severity, found[0].zone) == ("open_circuit", "urgent", "middle")
     together = Signs(swings=(0,) * 3, behind_zones_c=(0.0, 2.0, 1.0), spikes=(0,) * 3, dropouts=(0,) * 3)
     assert all(f.severity == "info" for f in run(make_case(signs=together, basis="none", balance=Balance(), **cold))[1])
+
+
+def test_a_set_point_that_follows_its_kiln_tells_a_dead_zone_by_what_it_never_asked_before(make_case, run):
+    """The firing stands at room temperature for hours, a few degrees behind a set point that waits for it."""
+    usual = ZoneMemory(behind=Usual(8, 1.0, 5.0), full=Usual(8, 0.0, 0.01))
+    asking = {
+        "memory": CausesMemory(zones=(usual,) * 3),
+        "output": "inferred",
+        "zone_full_share": (0.0, 0.4, 0.0),
+        "peak_c": 27.0,
+        "short_c": 1180.0,
+        "end": "aborted",
+        "basis": "none",
+        "balance": Balance(),
+    }
+    behind = Signs(swings=(0,) * 3, behind_zones_c=(2.0, 6.0, 2.0), spikes=(0,) * 3, dropouts=(0,) * 3)
+    found = run(make_case(signs=behind, **asking))[1]
+    assert (found[0].cause, found[0].severity, found[0].zone) == ("open_circuit", "urgent", "middle")
+    holding = asking | {"zone_full_share": (0.0, 0.05, 0.0)}
+    assert all(f.severity == "info" for f in run(make_case(signs=behind, **holding))[1])
+
+
+def test_half_the_power_gone_is_told_however_vaguely_the_level_is_known(make_case, run):
+    """A kiln without output whose loss was never seen: what is gone is four times what is not known."""
+    weak = {"kiln": DELTA, "level": math.log(0.55), "level_error": 0.16, "slow": 0.0, "output": "inferred"}
+    told = lost(0.53, kind="all", zone=None, error=0.15)
+    _, findings = run(make_case(stories=told, basis="full-output climb", **weak))
+    assert top(findings) is not None
+    small = lost(0.85, kind="all", zone=None, error=0.15)
+    _, findings = run(make_case(stories=small, basis="full-output climb", **(weak | {"level": math.log(0.87)})))
+    assert top(findings) is None
+
+
+def test_a_leak_that_is_told_stands_until_lid_or_brickwork_are_mended(make_case, run):
+    leak = (
+        Story("leak", 0.98, firing=19, size=Estimate(0.0, 0.01), loss_size=Estimate(0.3, 0.03)),
+        Story("none", 0.02),
+    )
+    first = make_case(index=20, stories=leak)
+    memory, findings = run(first)
+    assert top(findings).cause == "heat_leak"
+    for part, stands in (("relay", True), ("lid", False)):
+        entry = LogbookEntry("heron", first.started, "repaired", part)
+        leaking = Balance(power_per_loss=Estimate(-0.3, 0.03))
+        _, findings = run(make_case(index=21, memory=memory, entries=(entry,), balance=leaking))
+        assert any(f.cause == "heat_leak" for f in findings) == stands
