@@ -44,7 +44,9 @@ _SLOW_SUPPLY = 0.007
 _SLOW_SUPPLY_KEPT = 0.96
 """A supply also drifts over weeks (season, neighbours): some 0.4 % in volts, half forgotten in 17 firings."""
 
-_DRIFT_WALK = 1.0e-4
+_DRIFT_WALK: dict[Pace, float] = {"steady": 1.0e-4, "wearing": 2.0e-4}
+"""A wearing set wears faster and faster near its end (alloy handbook)."""
+
 _LEVEL_WALK = 5.0e-4
 _WALL_WALK = 5.0e-4
 _CAPACITY_WALK = 0.01
@@ -139,16 +141,16 @@ def aged(layout: Layout, belief: Belief) -> Belief:
     covariance[:, :zones] += covariance[:, drift, None]
     covariance[slow] *= kept
     covariance[:, slow] *= kept
-    covariance.flat[:: layout.size + 1] += _walked(layout)
+    covariance.flat[:: layout.size + 1] += _walked(layout, belief.story.pace)
     return belief.moved(mean, covariance)
 
 
-@lru_cache(maxsize=8)
-def _walked(layout: Layout) -> FloatArray:
+@lru_cache(maxsize=16)
+def _walked(layout: Layout, pace: Pace) -> FloatArray:
     """Variances (size,) that one firing adds to what is known of the state."""
     noise = np.zeros(layout.size)
     noise[: layout.zones] = _LEVEL_WALK
-    noise[layout.drift] = _DRIFT_WALK
+    noise[layout.drift] = _DRIFT_WALK[pace]
     noise[layout.slow_supply] = _SLOW_SUPPLY * np.sqrt(1.0 - _SLOW_SUPPLY_KEPT**2)
     noise[layout.wall] = _WALL_WALK
     noise[layout.capacity] = _CAPACITY_WALK

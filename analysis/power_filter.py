@@ -29,7 +29,7 @@ _LEAST_OLD_WEIGHT = 0.03
 _PLAIN_WEIGHT = -7.0
 """Log of the least weight the history without a jump keeps (one in a thousand)."""
 _ITERATIONS = 4
-_AT_REST = 1e-3
+_AT_REST = 3e-3
 """Steps of the state (logs) below this change nothing that is told."""
 
 
