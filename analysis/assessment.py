@@ -150,7 +150,9 @@ def _coming_and_going(case: Case, condition: Condition, findings: Sequence[Findi
     if loose is None or loose.cause != "loose_connection" or slow is None or condition.level is None:
         return condition
     parts = [
-        1.0 - exp(s.total) for s in case.steps if s.fault.kind == OPEN_CIRCUIT and loose.zone in (None, s.zone, "")
+        1.0 - exp(s.total)
+        for s in case.steps
+        if s.fault.kind == OPEN_CIRCUIT and s.fault.zone is None and loose.zone in (None, s.zone, "")
     ]
     if not parts:
         return condition

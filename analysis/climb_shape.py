@@ -1,8 +1,9 @@
 """Full output told from the shape of the climb alone, for logs with neither output nor set point.
 
 A programme asks for ramps of constant rate. A kiln at full output climbs as (P - L) / C: ever slower, smoothly, as its
-loss grows. So a climb that keeps slowing over most of an hour is at full output, one that holds its rate for more than
-an hour follows its programme with something to spare, and anything between is not known.
+loss grows. So a climb that keeps slowing over most of an hour or two, and is not faster where it is hotter, is at full
+output; one that holds its rate for more than an hour follows its programme with something to spare; and anything
+between is not known.
 """
 
 import numpy as np
@@ -93,16 +94,18 @@ def even_climb(grid: Grid, end: int) -> BoolArray:
 
 
 _HOTTER_C, _FASTER = 25.0, 0.03
-_LESS_PER_C = 0.08
-"""How much slower (deg C per hour) a climb at full output is for each deg C it is hotter: the wall's loss over the
-capacity, 0.3 per 1000 deg C over 0.17 per 100 deg C per hour, is 0.18 for a usual load; half of it for a heavy one."""
+_LESS_PER_C = 0.05
+"""How much slower (deg C per hour) a climb at full output is at least for each deg C it is hotter: the wall's loss over
+the capacity, 0.3 per 1000 deg C over 0.17 per 100 deg C per hour, is 0.18 for a usual load; a third of it for a heavy
+load in a light kiln."""
 
 
 def overtaken(grid: Grid, end: int) -> BoolArray:
-    """Where a zone climbs slower than it does where it is hotter in the same firing, shape (n, z).
+    """Where a zone climbs no faster, the growth of its loss allowed for, than where it is hotter, shape (n, z).
 
-    Then it had power to spare: at full output a climb only slows as the loss grows. (Clay gives off its water between
-    450 and 720 deg C and holds a climb back; what is at full output there is taken for unknown rather than believed.)
+    Then it had power to spare: at full output a climb slows as the loss grows. (Clay gives off its water between 450
+    and 720 deg C and holds a climb back, volts sag for an hour, another zone lends heat; what is at full output in such
+    a stretch is taken for unknown rather than believed.)
     """
     out = np.zeros(grid.zone_c.shape, dtype=np.bool_)
     rates = _block_rates(grid, end)
@@ -184,7 +187,7 @@ def shape_of_climb(grid: Grid, end: int) -> tuple[BoolArray, BoolArray]:
     rates = _block_rates(grid, end)
     hot = grid.zone_c[: count * _BLOCK_BINS : _BLOCK_BINS] > _FROM_C
     slows = _slowing(rates, _SLOWING_BLOCKS)
-    if count > _LONG_BLOCKS:
+    if count >= _LONG_BLOCKS:
         slows |= _slowing(rates, _LONG_BLOCKS)
     blocks_full = _trimmed(slows & hot)
     if blocks_full.any():

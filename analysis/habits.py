@@ -15,6 +15,8 @@ from analysis.measures import Measures
 from analysis.power_filter import Hypothesis
 
 MOST_ASKED = 48
+"""Firings remembered: eight of each of six programmes."""
+
 _AT_FULL = 0.03
 """Share of the heating time at full output, about twenty minutes, from which a firing asked for everything."""
 
@@ -23,6 +25,7 @@ _MEMORY = 8
 
 _EITHER = 0.5
 _UNLIKE = 0.15
+"""The chance where nothing is known; and the chance below which it is worth asking what happened."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +58,7 @@ class Habit:
 
     @property
     def log_even(self) -> float:
-        """The same under what makes either as likely: power that passes, an odd log, a load far heavier."""
+        """The same under what makes either as likely: a change just now, power that passes, a load far heavier."""
         return 0.0 if self.everything is None else log(_EITHER)
 
     def unlike(self, story: Hypothesis, index: int) -> bool:
@@ -70,6 +73,11 @@ def asked_everything(measures: Measures) -> bool | None:
     if max(measures.zone_full_share, default=0.0) >= _AT_FULL:
         return True
     return False if measures.kept is not None else None
+
+
+def of_others(earlier: Sequence[Asked], slot: int) -> tuple[Asked, ...]:
+    """Return the firings of all programmes but the one in ``slot``, which is given to another."""
+    return tuple(a for a in earlier if a.slot != slot)
 
 
 def remembered(earlier: Sequence[Asked], habit: Habit, index: int) -> tuple[Asked, ...]:

@@ -135,6 +135,7 @@ class _Asked:
     blur: float = 1.0
     bound: bool = True
     heavy: bool = False
+    rival: bool = False
 
 
 def _weigh(layout: Layout, asked: Sequence[_Asked], shown: Shown) -> list[Posterior]:
@@ -187,8 +188,7 @@ class Branch:
 def _branch(layout: Layout, asked: _Asked, posterior: Posterior, index: int, habit: Habit) -> Branch:
     size, belief, kind = layout.size, asked.belief, asked.kind
     weight = belief.log_weight + asked.log_prior + posterior.log_evidence
-    plain = kind == "none" and not asked.heavy
-    weight += habit.log_chance(belief.story, index) if plain else habit.log_even
+    weight += habit.log_even if asked.rival else habit.log_chance(belief.story, index)
     mean, covariance = posterior.mean[:size], posterior.covariance[:size, :size]
     if kind == "none" and belief.story.jump_firing == index:
         weight += loss_odds(layout, belief.story, mean, covariance)
@@ -218,23 +218,24 @@ def _rivals(
 
     And a load far heavier than usual, where it already looks heavier (``load``, log over the usual).
 
-    Of a kiln hardly known yet nothing is told but that a log of temperature alone, which guesses, may be odd.
+    Of a kiln hardly known yet nothing is told but such a load, and that a log of temperature alone, which guesses, may
+    be odd.
     """
     odds = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
-    odd = _Asked(belief, supply, log(odds), "odd", _ODD_SCALE, bound=False)
+    odd = _Asked(belief, supply, log(odds), "odd", _ODD_SCALE, bound=False, rival=True)
     day = strained(layout, belief, shown.shares, index, supply)
-    heavy = [_Asked(belief, day, log(_HEAVY_ODDS), heavy=True)] if load > _DAY_LOAD else []
+    heavy = [_Asked(belief, day, log(_HEAVY_ODDS), heavy=True, rival=True)] if load > _DAY_LOAD else []
     if not (settled or uneven) or index < _FIRST_JUMP:
         return [odd, *heavy] if shown.guessed else heavy
     jumped = [
-        _Asked(after, strained(layout, after, shown.shares, index, supply), log_prior)
+        _Asked(after, strained(layout, after, shown.shares, index, supply), log_prior, rival=True)
         for after, log_prior in jumps(
             kiln, layout, belief, shown.shares, index, settled=settled, amps=shown.model.tells_volts
         )
     ]
     # with unbroken amps it was not the elements' power that was less for once, whatever else it was
     kind: Passing = "odd" if shown.unbroken else "passing"
-    passing = _Asked(belief, _PASSING_SIZE, log(_CALM_PASSING_ODDS if shown.calm else _PASSING_ODDS), kind)
+    passing = _Asked(belief, _PASSING_SIZE, log(_CALM_PASSING_ODDS if shown.calm else _PASSING_ODDS), kind, rival=True)
     return [*jumped, passing, odd, *heavy]
 
 

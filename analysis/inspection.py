@@ -17,6 +17,7 @@ from analysis.circuits import (
     circuit_ohm,
     network,
     shown_ohm,
+    single_faults,
     solve,
 )
 from analysis.condition import Condition, Step
@@ -194,7 +195,7 @@ def _faults_of(net: Network, finding: Finding) -> list[Fault]:
         return [Fault("open element", c.name, 0) for c in circuits]
     if finding.cause == "open_circuit":
         # several circuits of a zone that one relay switches fail together
-        whole = [Fault("open circuit", zone=finding.zone)] if finding.zone and len(circuits) > 1 else []
+        whole = [f for f in single_faults(net) if f.zone is not None and f.zone == finding.zone]
         return [*whole, *(Fault("open circuit", c.name) for c in circuits)]
     if finding.cause == "lost_phase" and len(net.sources) >= len(LINES):
         return [Fault(LOST_LINE, line=name) for name in LINES]

@@ -35,8 +35,8 @@ _SAG = (-0.15, 0.1)
 """Lasting poor volts: log of the power they take, 2.5 to 12 % of the volts. Only amps tell them from lost elements, as
 current goes with the volts and power with their square."""
 
-SAG_ODDS = 0.001
-"""The same where no amps tell: it takes from every zone alike, and less than most faults."""
+_SAG_ODDS = 0.001
+"""Prior odds per firing of poor volts where no amps tell: they take from all zones alike, and less than most faults."""
 
 _RENEWED_ODDS = 0.001
 _RENEWED_FROM, _RENEWED_SPREAD = -0.05, 0.03
@@ -109,7 +109,7 @@ def jumps(
     if settled:
         add(story("all", None), *moved(_JUMP[0] * everything, [slice(zones)], _JUMP[1]), JUMP_ODDS)
         if not amps:
-            add(story("all", None), *moved(_SAG[0] * everything, [slice(zones)], _SAG[1]), SAG_ODDS)
+            add(story("all", None), *moved(_SAG[0] * everything, [slice(zones)], _SAG[1]), _SAG_ODDS)
     if zones > 1:
         for zone in range(zones):
             add(story("zone", zone), *moved(_JUMP[0] * unit[zone], [_alone(zone)], _JUMP[1]), JUMP_ODDS / zones)

@@ -18,12 +18,16 @@ _MOST_PLACES = 3
 known to within a third."""
 
 _WINDOW = 12
-_MIXED = (0.15, 0.85)
-"""Only where a relay is found open and closed in turn does its pattern show."""
+_MIXED = (0.2, 0.8)
+_LEAST_SAMPLES, _LEAST_MIXED = 60, 0.25
+"""Only where a relay is found open and closed in turn does its pattern show: in so many samples, and in such a share of
+those in which it works at all."""
 
-_LEAST_SAMPLES = 60
+_REGULAR, _MOSTLY = 0.2, 0.9
+"""Samples keep step only if they are evenly spaced: nine in ten to within a fifth."""
+
 _REPEATS = 0.85
-"""Samples that repeat the one before by so many. Such as fall anywhere repeat in 0.5 to 0.75 of cases."""
+"""Share of samples that are as the one two or three before. Of such as fall anywhere 0.5 to 0.7 are."""
 
 
 def without_locked_output(log: FiringLog) -> FiringLog:
@@ -31,6 +35,9 @@ def without_locked_output(log: FiringLog) -> FiringLog:
     if log.output is None or log.output_kind != "on-off":
         return log
     closed = np.nan_to_num(log.output) > 0.5
+    apart_s = np.diff(log.elapsed_s)
+    if apart_s.size < _LEAST_SAMPLES or np.mean(np.abs(apart_s / np.median(apart_s) - 1.0) < _REGULAR) < _MOSTLY:
+        return log
     if not any(_in_step(closed[:, zone].astype(np.float64)) for zone in range(closed.shape[1])):
         return log
     note = (
@@ -48,7 +55,7 @@ def _in_step(closed: FloatArray) -> bool:
     share = (total[_WINDOW:] - total[:-_WINDOW]) / _WINDOW
     mixed = np.zeros(closed.size, dtype=np.bool_)
     mixed[_WINDOW // 2 : _WINDOW // 2 + share.size] = (share > _MIXED[0]) & (share < _MIXED[1])
-    if np.count_nonzero(mixed) < _LEAST_SAMPLES:
+    if np.count_nonzero(mixed) < max(_LEAST_SAMPLES, _LEAST_MIXED * np.count_nonzero(share > 0.0)):
         return False
     repeats = (np.mean((closed[places:] == closed[:-places])[mixed[places:]]) for places in range(2, _MOST_PLACES + 1))
     return bool(max(repeats) > _REPEATS)

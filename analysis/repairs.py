@@ -23,6 +23,9 @@ _IN_VAIN = 0.1
 practice, no source)."""
 
 _NEW_BRICK = 0.15
+_MOST_LEAKED = 0.35
+"""Log of the power that a leak beside one zone may seem to take from it."""
+
 _HARDLY_WEARS = -0.0003
 """Drift per firing of a set that wears slowly."""
 
@@ -47,7 +50,10 @@ def _loosened(belief: Belief, at: Sequence[int], spread: float) -> FloatArray:
 
 
 def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Belief:
-    """Power as it was before the fault, give or take; the history of the jump ends here."""
+    """Power as it was before the fault, give or take; the history of the jump ends here.
+
+    A leak stays: old elements and a worn lid are found at the same visit often enough.
+    """
     mean = belief.mean.copy()
     everywhere = list(range(layout.zones))
     if belief.story.jump == "supply":
@@ -59,9 +65,6 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
         moved = mended - mean[everywhere]
         mean[everywhere] = np.maximum(mean[everywhere], mended)
         at = sorted({*at, *(n for n in everywhere if moved[n] > _MENDED)})
-    elif belief.story.jump == "leak" and belief.story.wall_before is not None:
-        # who mended something electrical found it broken: what looked like a leak was that
-        mean[layout.wall] = belief.story.wall_before
     elif belief.story.standing < 0.0:
         mean[everywhere] -= belief.story.standing
         at = everywhere
@@ -73,6 +76,7 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
         jump_zone=None,
         before=(),
         fault="",
+        wall_before=None,
         standing=0.0,
         renewed_firing=None,
     )
@@ -83,7 +87,14 @@ def _mended_or_not(layout: Layout, beliefs: Sequence[Belief], at: list[int], spr
     """Each history with its fault mended and, less likely, with the repair made in vain."""
     out = []
     for belief in beliefs:
-        out.append(_mended(layout, belief, at, spread))
+        mended = _mended(layout, belief, at, spread)
+        wall = belief.story.wall_before
+        if belief.story.jump == "leak" and wall is not None:
+            # who changed one part found it broken: then what looked like a leak was most likely that
+            mean = mended.mean.copy()
+            mean[layout.wall] = wall
+            mended = replace(mended, mean=mean, covariance=_loosened(mended, [layout.wall], _MENDED))
+        out.append(mended)
         if belief.story.jump != "none" or belief.story.standing < 0.0:
             out.append(belief.weighed(belief.log_weight + log(_IN_VAIN)))
     return out
@@ -93,15 +104,20 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     """After work on lid or brickwork: less is lost through the wall, or what was taken for lost power comes back.
 
     A leak in one place makes its zone work as if weaker, and one that grows looks like power that goes; so the jump a
-    history assumes, of whatever kind, may have been the leak. Less likely the work was in vain.
+    history assumes may have been the leak: of whatever kind, if no circuit's and no larger than a leak makes it seem.
+    Less likely the work was in vain.
     """
     loosened = replace(belief, covariance=_loosened(belief, [layout.wall], _NEW_BRICK))
     story = belief.story
-    if story.jump not in ("leak", "zone", "all") or story.wall_before is None:
+    if not story.before or story.wall_before is None or story.fault:
+        return [loosened]
+    before = np.asarray(story.before)
+    leaked = story.jump == "leak" or float((before - belief.mean[: layout.zones]).max()) < _MOST_LEAKED
+    if not leaked:
         return [loosened]
     mean = belief.mean.copy()
     mean[layout.wall] = min(story.wall_before, float(mean[layout.wall]))
-    mean[: layout.zones] = np.maximum(mean[: layout.zones], np.asarray(story.before))
+    mean[: layout.zones] = np.maximum(mean[: layout.zones], before)
     closed = replace(
         story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="", wall_before=None, standing=0.0
     )
@@ -112,8 +128,8 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     unworn[: layout.zones] = np.maximum(mean[: layout.zones], mean[layout.reference])
     unworn[layout.drift] = max(float(mean[layout.drift]), _HARDLY_WEARS)
     return [
-        sealed,
-        replace(sealed, mean=unworn),
+        sealed.weighed(sealed.log_weight + log(0.5)),
+        replace(sealed, mean=unworn, log_weight=sealed.log_weight + log(0.5)),
         loosened.weighed(loosened.log_weight + log(_IN_VAIN)),
     ]
 

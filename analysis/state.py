@@ -17,7 +17,7 @@ from analysis.condition import Condition
 from analysis.findings import Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
-from analysis.habits import Asked, Habit, asked_everything, remembered
+from analysis.habits import Asked, Habit, asked_everything, of_others, remembered
 from analysis.heat_model import Layout, layout_of, whole_power
 from analysis.histories import continuations, shown_by
 from analysis.measures import Measures
@@ -137,7 +137,9 @@ def update(
     if match.programme.fired <= 1:
         beliefs = [fresh_slot(layout, belief, slot, cooled=cooled, guessed=guessed) for belief in beliefs]
     earlier = () if _mends(entries) else state.asked
-    habit = Habit(earlier, slot, asked_everything(measures))
+    if match.programme.fired <= 1:
+        earlier = of_others(earlier, slot)
+    habit = Habit(earlier, slot, None if match.short_c else asked_everything(measures))
     shown = shown_by(layout, measures, slot, shares, habit)
     before = [aged(layout, belief) for belief in quickened(layout, beliefs, index)] if index else beliefs
     branches = continuations(

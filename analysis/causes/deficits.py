@@ -98,7 +98,9 @@ def deficits(case: Case) -> list[Deficit]:
         alone = not full_known and (by_lag or 0.0) > _NEVER_SO_FAR
         dead |= waits and (flat_out or alone) and (behind or 0.0) > _FAR_BEHIND_C
         # A set point that follows its kiln never runs far ahead: then it is told by asking for more than it ever did.
-        dead |= waits and (by_full or 0.0) > _NEVER_SO_FAR and (behind or 0.0) > _BEHIND_C
+        # (A firing that was meant to stay cold, to dry ware, is not cut short.)
+        asks_most = (by_full or 0.0) > _NEVER_SO_FAR and (behind or 0.0) > _BEHIND_C
+        dead |= waits and case.condition.end != "complete" and asks_most
         step = None
         if share is not None and memory.share.count >= 3:
             step = Estimate(-(share - memory.share.mean), _SHARE_ERROR)

@@ -53,6 +53,8 @@ def match(case: Case, best: Sequence[FaultOdds], total: Estimate | None, share: 
     names = [n for n in dict.fromkeys(alike) if n is not None]
     circuit = f"circuit {names[0]}" if len(names) == 1 else f"one of the circuits {', '.join(names)}"
     fault = step.fault
+    if fault.zone is not None:
+        circuit = f"zone {fault.zone}, all its circuits,"
     what = {
         "open element": f"One open element in {circuit}",
         "open circuit": f"{circuit[0].upper()}{circuit[1:]} without power",

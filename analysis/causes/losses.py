@@ -97,10 +97,9 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
     credit = 1.0
     if story.firing is not None and story.firing < _LEARNING_FIRINGS:
         credit *= 0.3
-    highest = case.condition.level_high
-    if highest is not None and highest < LEAST_STEP:  # whatever happened, much is gone
-        return credit
-    slow = case.condition.slow
+    highest, slow = case.condition.level_high, case.condition.slow
+    if highest is not None and slow is not None and highest < min(slow.value, 0.0) + LEAST_STEP:
+        return credit  # however much of it is wear, far more is gone
     change = story.loss_size if story.kind == "leak" else story.size
     if slow is not None and slow.error > _VAGUE and (change is None or abs(change.value) < _FAR_BEYOND * slow.error):
         credit *= 0.3

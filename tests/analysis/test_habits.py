@@ -8,7 +8,7 @@ from math import exp, log
 import pytest
 
 from analysis.condition import Condition
-from analysis.habits import MOST_ASKED, Asked, Habit, asked_everything, remembered
+from analysis.habits import MOST_ASKED, Asked, Habit, asked_everything, of_others, remembered
 from analysis.measures import measure
 from analysis.power_filter import Hypothesis
 from analysis.reading.firing_log import FiringLog
@@ -33,6 +33,10 @@ def test_a_change_makes_it_unknown_again() -> None:
     assert habit.log_chance(begun, 6) == pytest.approx(log(0.5))
     later = Habit((*NEVER, Asked(6, 0, everything=True)), 0, everything=True)
     assert exp(later.log_chance(begun, 7)) == pytest.approx(1.5 / 2.0)
+
+
+def test_a_slot_given_to_another_programme_forgets() -> None:
+    assert of_others((*NEVER, Asked(6, 1, everything=True)), 0) == (Asked(6, 1, everything=True),)
 
 
 def test_another_programme_tells_nothing_of_this_one() -> None:

@@ -1,5 +1,7 @@
 """A relay's state sampled in step with its cycle tells no duty."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -40,6 +42,19 @@ def test_samples_much_closer_than_the_cycle_are_used() -> None:
 
 def test_a_relay_that_never_opens_shows_no_pattern() -> None:
     assert without_locked_output(log_of(np.zeros(SAMPLES), np.ones(SAMPLES))).output is not None
+
+
+def test_rows_written_at_each_change_tell_the_duty_exactly() -> None:
+    log = log_of((np.arange(SAMPLES) % 2) / 2 + 0.05, RISING)
+    steps = np.where(np.arange(SAMPLES) % 2, 10.0, 50.0)
+    changes = replace(log, elapsed_s=np.cumsum(steps))
+    assert without_locked_output(changes) is changes
+
+
+def test_a_relay_closed_for_most_of_the_firing_tells_full_output() -> None:
+    duty = np.where(np.arange(SAMPLES) < 75, 0.5, 1.0)
+    log = log_of((np.arange(SAMPLES) % 2) / 2 + 0.05, duty)
+    assert without_locked_output(log) is log
 
 
 def test_a_duty_is_not_a_relay_s_state() -> None:

@@ -1,5 +1,6 @@
 """What a logbook entry changes in the histories of a kiln."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -44,6 +45,32 @@ def test_work_on_the_lid_closes_a_leak(part: Part) -> None:
 def test_a_leak_in_one_zone_was_taken_for_its_power_which_comes_back() -> None:
     found = after("brickwork", belief("zone", powers=(0.0, -0.2), wall=SEALED))
     assert found[0].mean[:2] == pytest.approx([0.0, 0.0])
+
+
+def test_a_lid_brings_no_dead_circuit_back() -> None:
+    """Half a zone is more than a leak seems to take, and a fault of the circuits is no leak at all."""
+    for was in (
+        belief("zone", powers=(0.0, -0.69), wall=SEALED),
+        broken(belief("zone", powers=(0.0, -0.2), wall=SEALED)),
+    ):
+        found = after("lid", was)
+        assert [b.story.jump for b in found] == ["zone"]
+        assert found[0].mean[:2] == pytest.approx(was.mean[:2])
+
+
+def broken(was: Belief) -> Belief:
+    return Belief(0.0, was.mean, was.covariance, replace(was.story, fault="0.00,-0.20"))
+
+
+def test_a_new_set_leaves_a_leak_where_it_was() -> None:
+    found = after("elements", belief("leak", powers=(0.0, 0.0), wall=SEALED + 0.25))
+    assert found[0].mean[LAYOUT.wall] == pytest.approx(SEALED + 0.25)
+
+
+@pytest.mark.parametrize("part", ["lid", "relay"])
+def test_a_repair_alone_hardly_favours_a_history(part: Part) -> None:
+    found = after(part, belief("leak", powers=(0.0, 0.0), wall=SEALED + 0.25))
+    assert 0.99 < sum(np.exp(b.log_weight) for b in found) < 1.11
 
 
 def test_the_work_may_have_been_in_vain() -> None:

@@ -225,6 +225,26 @@ def test_a_set_point_that_follows_its_kiln_tells_a_dead_zone_by_what_it_never_as
     assert (found[0].cause, found[0].severity, found[0].zone) == ("open_circuit", "urgent", "middle")
     holding = asking | {"zone_full_share": (0.0, 0.05, 0.0)}
     assert all(f.severity == "info" for f in run(make_case(signs=behind, **holding))[1])
+    drying = asking | {"peak_c": 110.0, "short_c": 0.0, "end": "complete"}
+    assert all(f.severity == "info" for f in run(make_case(signs=behind, **drying))[1])
+
+
+def test_a_zone_of_two_circuits_without_any_power_is_said_to_have_lost_them_all(make_case, run):
+    kiln = Kiln(
+        "heron",
+        volts=240.0,
+        supply="single-phase",
+        zones=("top", "bottom"),
+        circuits=(
+            Circuit("a", "top", 2, "parallel", (28.8,)),
+            Circuit("b", "top", 2, "parallel", (28.8,)),
+            Circuit("c", "bottom", 2, "parallel", (14.4,)),
+        ),
+    )
+    _, findings = run(make_case(kiln=kiln, stories=lost(0.5, (0.02, 1.0)), end="stalled", short_c=400.0))
+    best = top(findings)
+    assert (best.cause, best.zone, best.circuit) == ("open_circuit", "top", None)
+    assert any("Zone top, all its circuits, without power would leave 50 %" in e.text for e in best.evidence)
 
 
 def test_half_the_power_gone_is_told_however_vaguely_the_level_is_known(make_case, run):
