@@ -20,7 +20,7 @@ _FIRST_CAPACITY = (-1.6, 0.5)
 1200 deg C (facts: 65 mm, k 0.17 W/mK, 2.1 m2, 11.5 kW: 0.54), so A is about 0.3; a load climbs at 100 deg C per
 hour for about a fifth of it. Wide enough for kilns half as good or bad again."""
 
-_FIRST_DRIFT: dict[Pace, tuple[float, float, float]] = {
+FIRST_DRIFT: dict[Pace, tuple[float, float, float]] = {
     "steady": (-0.0003, 0.0003, 0.65),
     "wearing": (-0.0025, 0.0015, 0.35),
 }
@@ -77,7 +77,7 @@ def _first_belief(layout: Layout, pace: Pace) -> Belief:
     mean = np.zeros(layout.size)
     spread = np.zeros(layout.size)
     spread[: layout.zones] = 1e-3
-    mean[layout.drift], spread[layout.drift], odds = _FIRST_DRIFT[pace]
+    mean[layout.drift], spread[layout.drift], odds = FIRST_DRIFT[pace]
     spread[layout.slow_supply] = _SLOW_SUPPLY
     mean[layout.current], spread[layout.current] = _ANY_CURRENT
     mean[layout.exchange], spread[layout.exchange] = _EXCHANGE
@@ -98,7 +98,7 @@ def _unknown_offsets(layout: Layout) -> FloatArray:
 
 def first_beliefs(layout: Layout) -> list[Belief]:
     """What is believed of a kiln of which nothing has been seen: it wears slowly, or fast."""
-    return [_first_belief(layout, pace) for pace in _FIRST_DRIFT]
+    return [_first_belief(layout, pace) for pace in FIRST_DRIFT]
 
 
 def resized(layout: Layout, belief: Belief, slots: int) -> Belief:
@@ -162,7 +162,7 @@ def quickened(layout: Layout, beliefs: Sequence[Belief], index: int) -> list[Bel
     """The beliefs with the chance, before firing number ``index``, that a slow wear has become a fast one."""
     if index % _QUICKENS_EVERY:
         return list(beliefs)
-    drift, spread, _ = _FIRST_DRIFT["wearing"]
+    drift, spread, _ = FIRST_DRIFT["wearing"]
     at = layout.drift
     out: list[Belief] = []
     for belief in beliefs:

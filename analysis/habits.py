@@ -45,13 +45,11 @@ class Habit:
     slot: int = 0
     everything: bool | None = None
 
-    def log_chance(self, story: Hypothesis, index: int) -> float:
-        """Return the log probability of what this firing (number ``index``) asked for under a history."""
+    def log_chance(self, story: Hypothesis) -> float:
+        """Return the log probability of what this firing asked for under a history: even, until it has a habit."""
         if self.everything is None:
             return 0.0
         begins = story.jump_firing if story.jump != "none" else story.renewed_firing
-        if begins == index:
-            return log(_EITHER)
         alike = [a.everything for a in self.earlier if a.slot == self.slot and a.firing >= (begins or 0)][-_MEMORY:]
         chance = (sum(alike) + 0.5) / (len(alike) + 1.0)
         return log(chance if self.everything else 1.0 - chance)
@@ -61,9 +59,9 @@ class Habit:
         """The same under what makes either as likely: a change just now, power that passes, a load far heavier."""
         return 0.0 if self.everything is None else log(_EITHER)
 
-    def unlike(self, story: Hypothesis, index: int) -> bool:
+    def unlike(self, story: Hypothesis) -> bool:
         """Whether a history makes it unlikely that this firing asks for everything: something may have happened."""
-        return bool(self.everything) and self.log_chance(story, index) < log(_UNLIKE)
+        return bool(self.everything) and self.log_chance(story) < log(_UNLIKE)
 
 
 def asked_everything(measures: Measures) -> bool | None:

@@ -188,7 +188,7 @@ class Branch:
 def _branch(layout: Layout, asked: _Asked, posterior: Posterior, index: int, habit: Habit) -> Branch:
     size, belief, kind = layout.size, asked.belief, asked.kind
     weight = belief.log_weight + asked.log_prior + posterior.log_evidence
-    weight += habit.log_even if asked.rival else habit.log_chance(belief.story, index)
+    weight += habit.log_even if asked.rival else habit.log_chance(belief.story)
     mean, covariance = posterior.mean[:size], posterior.covariance[:size, :size]
     if kind == "none" and belief.story.jump_firing == index:
         weight += loss_odds(layout, belief.story, mean, covariance)
@@ -239,11 +239,11 @@ def _rivals(
     return [*jumped, passing, odd, *heavy]
 
 
-def _surprised(belief: Belief, posterior: Posterior, habit: Habit, index: int) -> bool:
+def _surprised(belief: Belief, posterior: Posterior, habit: Habit) -> bool:
     """True if the firing is unlike what a history that counts leads one to expect: rivals are worth weighing."""
     if belief.log_weight < COUNTS:
         return False
-    return posterior.surprise >= posterior.rows + 3.0 * sqrt(posterior.rows) or habit.unlike(belief.story, index)
+    return posterior.surprise >= posterior.rows + 3.0 * sqrt(posterior.rows) or habit.unlike(belief.story)
 
 
 def continuations(
@@ -274,7 +274,7 @@ def continuations(
         rivals = [
             (at, rival)
             for at, belief in enumerate(beliefs)
-            if _surprised(belief, plain[at], shown.habit, index)
+            if _surprised(belief, plain[at], shown.habit)
             for rival in _rivals(
                 kiln,
                 layout,

@@ -6,6 +6,7 @@ from math import log
 
 import numpy as np
 
+from analysis.beliefs import FIRST_DRIFT
 from analysis.grid import FloatArray
 from analysis.heat_model import Layout
 from analysis.power_filter import Belief
@@ -25,9 +26,6 @@ practice, no source)."""
 _NEW_BRICK = 0.15
 _MOST_LEAKED = 0.35
 """Log of the power that a leak beside one zone may seem to take from it."""
-
-_HARDLY_WEARS = -0.0003
-"""Drift per firing of a set that wears slowly."""
 
 _NEW_THERMOCOUPLE = 0.03
 
@@ -126,7 +124,7 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     # a leak that grew slowly looked like wear before it was told: then nothing was worn at all
     unworn = mean.copy()
     unworn[: layout.zones] = np.maximum(mean[: layout.zones], mean[layout.reference])
-    unworn[layout.drift] = max(float(mean[layout.drift]), _HARDLY_WEARS)
+    unworn[layout.drift] = max(float(mean[layout.drift]), FIRST_DRIFT["steady"][0])
     return [
         sealed.weighed(sealed.log_weight + log(0.5)),
         replace(sealed, mean=unworn, log_weight=sealed.log_weight + log(0.5)),

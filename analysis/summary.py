@@ -31,7 +31,7 @@ _WELL_KNOWN = 0.12
 _BOUND_ERROR = 0.02
 """Error of the balance over half an hour (log)."""
 
-_GAIN_ERROR = 0.10
+_GAIN_ERROR = 0.12
 """Share of a change of power by which the balance may misjudge it, as long as it lasts: the wall's constants, the
 ware's lag and the worth of a zone's output are the same model in every firing, so firings do not average this out."""
 

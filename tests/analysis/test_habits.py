@@ -22,17 +22,17 @@ NEVER = tuple(Asked(n, 0, everything=False) for n in range(6))
 
 def test_the_chance_is_that_of_jeffreys_prior() -> None:
     """Jeffreys 1946: after k of n, (k + 1/2) / (n + 1)."""
-    assert exp(Habit(NEVER, 0, everything=True).log_chance(PLAIN, 6)) == pytest.approx(0.5 / 7.0)
-    assert exp(Habit(NEVER, 0, everything=False).log_chance(PLAIN, 6)) == pytest.approx(6.5 / 7.0)
-    assert exp(Habit((), 0, everything=True).log_chance(PLAIN, 0)) == pytest.approx(0.5)
+    assert exp(Habit(NEVER, 0, everything=True).log_chance(PLAIN)) == pytest.approx(0.5 / 7.0)
+    assert exp(Habit(NEVER, 0, everything=False).log_chance(PLAIN)) == pytest.approx(6.5 / 7.0)
+    assert exp(Habit((), 0, everything=True).log_chance(PLAIN)) == pytest.approx(0.5)
 
 
 def test_a_change_makes_it_unknown_again() -> None:
     habit = Habit(NEVER, 0, everything=True)
     begun = Hypothesis(0.0, (), (), jump="all", jump_firing=6)
-    assert habit.log_chance(begun, 6) == pytest.approx(log(0.5))
+    assert habit.log_chance(begun) == pytest.approx(log(0.5))
     later = Habit((*NEVER, Asked(6, 0, everything=True)), 0, everything=True)
-    assert exp(later.log_chance(begun, 7)) == pytest.approx(1.5 / 2.0)
+    assert exp(later.log_chance(begun)) == pytest.approx(1.5 / 2.0)
 
 
 def test_a_slot_given_to_another_programme_forgets() -> None:
@@ -40,14 +40,14 @@ def test_a_slot_given_to_another_programme_forgets() -> None:
 
 
 def test_another_programme_tells_nothing_of_this_one() -> None:
-    assert exp(Habit(NEVER, 1, everything=True).log_chance(PLAIN, 6)) == pytest.approx(0.5)
+    assert exp(Habit(NEVER, 1, everything=True).log_chance(PLAIN)) == pytest.approx(0.5)
 
 
 def test_a_log_with_its_output_has_no_need_of_habits(fire: Callable[..., FiringLog]) -> None:
     kiln = Kiln("heron", zones=("1",))
     assert asked_everything(measure(kiln, fire())[1]) is None
     assert asked_everything(measure(kiln, fire(output=False))[1]) is not None
-    assert Habit(NEVER, 0, everything=None).log_chance(PLAIN, 6) == 0.0
+    assert Habit(NEVER, 0, everything=None).log_chance(PLAIN) == 0.0
 
 
 def test_what_is_remembered_is_bounded() -> None:

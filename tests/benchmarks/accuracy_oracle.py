@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from accuracy_fleet import Fleet
 
-from analysis.circuit_faults import PRIOR, FaultStep, fault_steps
+from analysis.circuit_faults import FaultStep, fault_steps, prior_of
 from analysis.circuits import LOST_LINE, OPEN_CIRCUIT, OPEN_ELEMENT
 from config.kiln import Kiln
 
@@ -108,7 +108,7 @@ def _cause(steps: Sequence[FaultStep], change: np.ndarray, *, volts: bool) -> tu
     def fit(wanted: np.ndarray | float, error: float) -> float:
         return float(-0.5 * np.sum(((change - wanted) / error) ** 2) - change.size * np.log(error))
 
-    rated = [(np.log(PRIOR[s.fault.kind]) + fit(np.maximum(s.zones, -2.0), _STEP_ERROR), s) for s in steps]
+    rated = [(np.log(prior_of(s.fault)) + fit(np.maximum(s.zones, -2.0), _STEP_ERROR), s) for s in steps]
     best, step = max(rated, key=lambda pair: pair[0], default=(-np.inf, None))
     mean = float(change.mean())
     low, high = _SUPPLY_SIZES
