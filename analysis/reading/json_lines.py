@@ -1,4 +1,4 @@
-"""Logs of one JSON object a line (flat, or nested one level) as a table."""
+"""Logs of one JSON object a line (flat, or nested a few levels) as a table."""
 
 import json
 import math
@@ -15,6 +15,9 @@ from analysis.reading.table import Table, numbers_from_text, table_of, within_re
 
 _MOST_COLUMNS = 64
 _WIDEST_TEXT = 48
+_DEEPEST, _LONGEST_LIST, _LONGEST_LABEL = 3, 12, 20
+_LABELS = ("name", "label", "zone", "channel", "sensor", "id", "number", "no", "nr")
+"""Keys by which an object in a list says which one it is."""
 
 
 def looks_like_json(plain: PlainText) -> bool:
@@ -218,16 +221,45 @@ def _line_by_line(lines: list[str]) -> tuple[list[dict[str, Any]], list[Stray]]:
 
 
 def _flat(record: dict[str, Any]) -> dict[str, Any]:
-    """Flatten one level of objects and lists: ``{"zone": {"top": 20}}`` -> ``{"zone top": 20}``."""
+    """Flatten objects and lists: ``{"zone": {"top": 20}}`` -> ``{"zone top": 20}``.
+
+    An object in a list goes by its own label, if it has one: ``{"zones": [{"zone": 2, "temp": 20}]}`` ->
+    ``{"zones 2 temp": 20}``, else by its place, from 1 on.
+    """
     flat: dict[str, Any] = {}
     for key, value in record.items():
-        if isinstance(value, dict):
-            flat.update({f"{key} {inner}": deeper for inner, deeper in value.items()})
-        elif isinstance(value, list):
-            flat.update({f"{key} {k + 1}": deeper for k, deeper in enumerate(value[:12])})
-        else:
-            flat[key] = value
+        _spread(key, value, flat, _DEEPEST)
     return flat
+
+
+def _spread(name: str, value: Any, flat: dict[str, Any], levels: int) -> None:  # noqa: ANN401 - whatever JSON holds
+    """Put a value, or what it holds down to so many levels, into ``flat`` under names that begin with ``name``."""
+    if levels and isinstance(value, dict):
+        for key, inner in value.items():
+            _spread(f"{name} {key}", inner, flat, levels - 1)
+    elif levels and isinstance(value, list):
+        items = value[:_LONGEST_LIST]
+        label = _label_of(items)
+        for place, inner in enumerate(items, 1):
+            if label is None:
+                _spread(f"{name} {place}", inner, flat, levels - 1)
+            else:
+                rest = {key: deeper for key, deeper in inner.items() if key != label}
+                _spread(f"{name} {inner[label]}", rest, flat, levels - 1)
+    else:
+        flat[name] = value
+
+
+def _label_of(items: list[Any]) -> str | None:
+    """Return the key that tells the objects of a list apart: in all of them, each time another short text or number."""
+    if not items or not all(isinstance(item, dict) for item in items):
+        return None
+    for key in _LABELS:
+        labels = [item.get(key) for item in items]
+        plain = all(isinstance(label, str | int) and len(str(label)) <= _LONGEST_LABEL for label in labels)
+        if plain and len(set(labels)) == len(labels):
+            return key
+    return None
 
 
 def _word(value: Any) -> str:  # noqa: ANN401 - whatever JSON holds

@@ -1,5 +1,6 @@
 """A firing written in any layout reads back as it was: time, zones, set point, output, start."""
 
+import json
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -93,6 +94,25 @@ def test_mixed_line_ends_in_one_file_do_not_lose_rows():
 def test_json_lines_flat_or_nested_one_level_read_back(form, time):
     one = pen.firing(seed=7, zones=3, sample_s=120.0)
     reads_back(one, pen.write(one, pen.Layout(json=form, time=time)))
+
+
+@pytest.mark.parametrize("label", ["zone", "name", None])
+def test_json_lines_with_a_list_of_zones_read_back(label):
+    one = pen.firing(seed=7, zones=3, sample_s=120.0)
+    lines = []
+    for k in range(one.t.size):
+        zones = [
+            {"temp": round(float(one.zones[k, z]), 1), "output": round(100.0 * float(one.output[k, z]))}
+            for z in range(3)
+        ]
+        if label is not None:  # written in another order than they are numbered: the label tells, not the place
+            zones = [{label: z + 1} | zones[z] for z in (2, 0, 1)]
+        lines.append(json.dumps({"elapsed_s": float(one.t[k]), "zones": zones, "setpoint": float(one.point[k])}))
+    log = read_log("\n".join(lines).encode() + b"\n", name="2026-03-02_0814.jsonl").firings[0]
+    assert log.zone_names == ("1", "2", "3")
+    np.testing.assert_allclose(log.zone_c, one.zones, atol=0.06)
+    np.testing.assert_allclose(log.output, one.output, atol=0.006)
+    np.testing.assert_allclose(log.set_point_c[:, 0], one.point, atol=1e-6)
 
 
 def test_one_json_array_of_objects_reads_like_json_lines():
