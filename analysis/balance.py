@@ -55,6 +55,12 @@ _LAG_ERROR = 0.10
 """Error where the rate changes, per 100 deg C per hour from one block to the next: ware and thermocouple follow the
 chamber some minutes late, so the block misses part of C dT/dt (C is 0.1-0.3 in these units)."""
 
+_NO_OUTPUT = 0.02
+
+_USUAL_WALL, _USUAL_CAPACITY = 0.30, 0.17
+"""A and C of a usual kiln in these units, to tell which half hour was the hardest and what a misfit of the flux is
+worth as a share of the rated power."""
+
 _WATER_HEAT = 1.0
 """Spread of the clay water's heat, in hours of full output for all of it: 60 kg of a body with half kaolinite take
 30 MJ, an hour of 8 kW; a light load takes a third of that, a packed kiln twice as much."""
@@ -89,12 +95,15 @@ class HeatMoments:
     zones : number of zones z.
     moments : upper triangle, row by row, of the (z + 2, z + 2) matrix sum(w v v') with
         v = (u_1 ... u_z, q / 1000 deg C, dT/dt / 100 deg C per h) and w the block's inverse error variance.
+    cooling_left : what no C / A takes off sum(w (A q + C dT/dt)^2) over the blocks without output, for a wall of
+        ordinary A; left out of the moments (see ``_of_ratio``).
     blocks, full_blocks, cooling_blocks : how many ten-minute blocks, of these with every zone at full output,
         and without any output.
     """
 
     zones: int
     moments: tuple[float, ...]
+    cooling_left: float
     blocks: int
     full_blocks: int
     cooling_blocks: int
@@ -237,22 +246,36 @@ def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
     output = blocks.output
     good = blocks.usable & np.isfinite(output).all(axis=1)
     if welded:
-        good &= (output >= 0.02).any(axis=1) | (over_zones(blocks.rate_c_per_h) <= 5.0)
+        good &= (output >= _NO_OUTPUT).any(axis=1) | (over_zones(blocks.rate_c_per_h) <= 5.0)
     # the first block holds the start of heating, whatever the wall did before
     good[:1] = False
     at = np.flatnonzero(good)
     if at.size < 3:
         return None
-    output = output[at]
-    flux, rate = over_zones(blocks.flux_c[at]), over_zones(blocks.rate_c_per_h[at])
-    columns = [output, flux / FLUX_UNIT_C, rate / RATE_UNIT_C_PER_H]
+    output, error = output[at], blocks.error[at]
+    flux, rate = over_zones(blocks.flux_c[at]) / FLUX_UNIT_C, over_zones(blocks.rate_c_per_h[at]) / RATE_UNIT_C_PER_H
+    cooling = output.max(axis=1) < _NO_OUTPUT
+    flux, left = _of_ratio(flux, rate, error, cooling)
     return HeatMoments(
         zones=output.shape[1],
-        moments=_second_moments(columns, blocks.water_per_h[at], blocks.error[at]),
+        moments=_second_moments([output, flux, rate], blocks.water_per_h[at], error),
+        cooling_left=left,
         blocks=int(at.size),
         full_blocks=int(np.count_nonzero(output.min(axis=1) > 0.9)),
-        cooling_blocks=int(np.count_nonzero(output.max(axis=1) < 0.02)),
+        cooling_blocks=int(np.count_nonzero(cooling)),
     )
+
+
+def _of_ratio(flux: FloatArray, rate: FloatArray, error: FloatArray, cooling: BoolArray) -> tuple[FloatArray, float]:
+    """Return the flux (b,) with that of the cooling blocks as their best C / A makes it, and what that misses.
+
+    With no output A q + C dT/dt = 0. That tells C / A and no more; but no wall and no load at all (A = C = 0) fit it
+    best, so a cooling that the model misses by a little would speak for as little of both as can be.
+    """
+    q, r = flux[cooling] / error[cooling], rate[cooling] / error[cooling]
+    slope = float(q @ r) / max(float(r @ r), 1e-12)
+    fitted = np.where(cooling, slope * rate, flux)
+    return fitted, _USUAL_WALL**2 * float(((q - slope * r) ** 2).sum())
 
 
 _ZONE_ERROR = 0.03
@@ -294,10 +317,6 @@ def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
         error = np.hypot(blocks.error[full], _ZONE_ERROR)
         out.append(ZoneMoments(_second_moments(columns, blocks.water_per_h[full], error), int(full.size)))
     return tuple(out)
-
-
-_USUAL_WALL, _USUAL_CAPACITY = 0.30, 0.17
-"""A and C of a usual kiln in these units, to tell which half hour was the hardest."""
 
 
 def kept_pace(blocks: Blocks, kept_share: FloatArray) -> KeptPace | None:

@@ -148,13 +148,14 @@ def _roots(matrix: FloatArray) -> FloatArray:
     return rows
 
 
-def _rows_of(matrix: FloatArray, powers: int, blocks: int) -> FloatArray:
+def _rows_of(matrix: FloatArray, powers: int, blocks: int, left: float = 0.0) -> FloatArray:
     """Rows that say what a quadratic form of residuals tells of its parameters, and nothing else.
 
     ``matrix`` = sum(w v v') with v = (outputs..., heat flows...), ``powers`` outputs first. Completing the square in
     the heat flows' coefficients leaves their estimate given the powers, and a form S of the powers alone; of that the
     part no choice of powers can remove, floor = min theta' S theta over sum(theta) = 1, is noise: it sets the scale of
-    the errors (per block, never below one, the expected error) and is taken out.
+    the errors (per block, never below one, the expected error) and is taken out. ``left`` is noise that was taken out
+    of the matrix before.
     """
     flows = matrix[powers:, powers:].copy()
     flows.reshape(-1)[:: flows.shape[0] + 1] += 1e-9 * float(flows.diagonal().sum())
@@ -163,7 +164,7 @@ def _rows_of(matrix: FloatArray, powers: int, blocks: int) -> FloatArray:
     schur.reshape(-1)[:: powers + 1] += 1e-9 * float(matrix.diagonal().sum())
     ones = np.ones(powers)
     floor = float(schur[0, 0]) if powers == 1 else 1.0 / float(ones @ np.linalg.solve(schur, ones))
-    scale = max(1.0, floor / max(blocks - matrix.shape[0] + 1, 1)) * INDEPENDENT_BLOCKS
+    scale = max(1.0, (floor + left) / max(blocks - matrix.shape[0] + 1, 1)) * INDEPENDENT_BLOCKS
     upper = np.linalg.cholesky(flows / scale).T
     given_powers = np.empty((flows.shape[0], matrix.shape[0]))
     given_powers[:, :powers], given_powers[:, powers:] = upper @ along, upper
@@ -188,7 +189,7 @@ def heat_rows(heat: HeatMoments, shares: FloatArray) -> FloatArray | None:
         contrasts[:zones] = np.diag(shares) - np.outer(shares, shares)
         along = matrix @ contrasts
         matrix = matrix - along @ np.linalg.solve(contrasts.T @ along + np.eye(zones) / _ZONE_WORTH**2, along.T)
-    return _rows_of(matrix, zones, heat.blocks)
+    return _rows_of(matrix, zones, heat.blocks, heat.cooling_left)
 
 
 def zone_rows(heat: ZoneMoments) -> FloatArray:

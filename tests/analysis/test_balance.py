@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.heat_model import heat_rows
 from analysis.measures import Measures, measure
 from analysis.reading.firing_log import FiringLog
 from config.kiln import Kiln
@@ -89,6 +90,52 @@ def test_a_kiln_that_keeps_its_programme_below_full_output_gives_a_bound(fire: C
     assert measures.kept is not None
     asked = 0.30 * measures.kept.flux + 0.17 * measures.kept.rate
     assert 0.3 < asked < 1.0
+
+
+def seeping(log: FiringLog, heat_c: float) -> FiringLog:
+    """The same log with a cooling no brick explains: heat set free around 600 deg C holds it up for hours."""
+    top = int(np.argmax(log.zone_c[:, 0]))
+    zone_c = log.zone_c.copy()
+    cooling = zone_c[top:]
+    cooling += heat_c / (1.0 + np.exp((cooling - 600.0) / 40.0))
+    return replace(log, zone_c=zone_c)
+
+
+def test_a_cooling_tells_the_load_over_the_wall_and_speaks_for_no_size_of_them(
+    fire: Callable[..., FiringLog],
+) -> None:
+    """No wall and no load (A = C = 0) fit any cooling: that they fit it better than those there are must not count."""
+    log = fire(ramps=((90.0, 1000.0, 10.0),), cooling_h=10.0)
+    top = int(np.argmax(log.zone_c[:, 0])) + 3
+    assert log.output is not None
+    alone = replace(
+        log,
+        elapsed_s=log.elapsed_s[top:] - log.elapsed_s[top],
+        zone_c=log.zone_c[top:],
+        output=log.output[top:],
+        set_point_c=None,
+    )
+    for cooled in (alone, seeping(alone, 60.0)):
+        _, measures = measure(KILN, cooled)
+        assert measures.heat is not None
+        flows = measures.heat.matrix()[1:, 1:]
+        assert np.linalg.det(flows) == pytest.approx(0.0, abs=1e-9 * flows[0, 0] * flows[1, 1])
+        assert -flows[0, 1] / flows[1, 1] > 0.2
+
+
+@pytest.mark.parametrize("heat_c", [0.0, 80.0])
+def test_a_cooling_the_wall_does_not_explain_hides_no_loss(fire: Callable[..., FiringLog], heat_c: float) -> None:
+    """Twenty minutes at full output and a long cooling, which as so many rows of the balance would outweigh them."""
+    log = fire(ramps=((160.0, 450.0, 0.0), (600.0, 620.0, 0.0), (60.0, 900.0, 10.0)), output=False, cooling_h=12.0)
+    _, measures = measure(KILN, seeping(log, heat_c))
+    assert measures.heat is not None
+    assert measures.heat.full_blocks == 2
+    rows = heat_rows(measures.heat, np.ones(1))
+    assert rows is not None
+    wall = np.linalg.lstsq(rows[:, 1:], rows[:, 0], rcond=None)[0][0]
+    error = np.sqrt(np.linalg.inv(rows[:, 1:].T @ rows[:, 1:])[0, 0])
+    assert abs(wall - 0.30) < 2.0 * error
+    assert wall > 0.2
 
 
 def test_a_firing_of_half_an_hour_has_no_balance(fire: Callable[..., FiringLog]) -> None:
