@@ -6,7 +6,7 @@ Priors and walks of the state stand here, each with the reason for its size. Err
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
-from math import log, log1p
+from math import hypot, log, log1p
 
 import numpy as np
 
@@ -58,8 +58,11 @@ _ZONE_SHARE = 0.12
 
 _WALL_OFFSET = 0.012
 _WALL_OFFSET_UNCOOLED = 0.07
+_WALL_OFFSET_PER_C = 2.5e-4
 """Programmes differ in what the wall model misses (vent, damp, humps of stored heat) by about a per cent; by more
-where the log ends at the peak, as then only the curvature of the climb tells wall from load."""
+where the log ends at the peak, as then only the curvature of the climb tells wall from load; and by more the farther
+their peaks lie apart: the growth of a brick's conductivity is known to 0.0003 per deg C (``analysis.wall_heat``), half
+of which comes into the flux, and what is lost as radiation through seals grows faster still."""
 
 
 _WALL_OFFSET_GUESSED = 0.04
@@ -113,13 +116,17 @@ def resized(layout: Layout, belief: Belief, slots: int) -> Belief:
     return belief.moved(mean, covariance)
 
 
-def fresh_slot(layout: Layout, belief: Belief, slot: int, *, cooled: bool, guessed: bool) -> Belief:
+def fresh_slot(
+    layout: Layout, belief: Belief, slot: int, *, cooled: bool, guessed: bool, apart_c: float = 0.0
+) -> Belief:
     """Forget what was known of a programme slot: it is given to another programme.
 
-    ``cooled`` says that its logs hold the cooling, ``guessed`` that they hold nothing but temperature.
+    ``cooled`` says that its logs hold the cooling, ``guessed`` that they hold nothing but temperature; ``apart_c`` how
+    far its peak lies from the nearest one known.
     """
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
     spread = _WALL_OFFSET_GUESSED if guessed else _WALL_OFFSET if cooled else _WALL_OFFSET_UNCOOLED
+    spread = hypot(spread, _WALL_OFFSET_PER_C * apart_c)
     for at, size in ((layout.wall_offset + slot, spread), (layout.capacity_offset + slot, _CAPACITY_OFFSET)):
         mean[at] = 0.0
         covariance[at, :] = 0.0

@@ -105,6 +105,12 @@ def recognise(
     return kept, Match(updated, new=False, short_c=short)
 
 
+def peak_apart_c(known: tuple[Programme, ...], programme: Programme) -> float:
+    """Return how far a programme's peak lies from that of the nearest other one, 0 where there is none."""
+    others = [p.shape.peak_c for p in known if p.slot != programme.slot]
+    return min((abs(peak_c - programme.shape.peak_c) for peak_c in others), default=0.0)
+
+
 def _pace_distance(one: Shape, other: Shape) -> float:
     """How differently two firings began (log of the ratio of their first paces), 1 where that cannot be told."""
     a, b = one.pace_h[0], other.pace_h[0]

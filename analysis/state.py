@@ -22,7 +22,7 @@ from analysis.heat_model import Layout, layout_of, whole_power
 from analysis.histories import continuations, shown_by
 from analysis.measures import Measures
 from analysis.power_filter import Belief, Hypothesis, pack, prune, unpack
-from analysis.programmes import MOST_PROGRAMMES, Programme, recognise
+from analysis.programmes import MOST_PROGRAMMES, Programme, peak_apart_c, recognise
 from analysis.renewal import Former, against, falls_short, former_of, kept, settled
 from analysis.repairs import repaired
 from analysis.summary import REFERENCE_FIRINGS, Known, condition_of, likely
@@ -135,7 +135,10 @@ def update(
         reference, counted = "after repair", 0
     slot, guessed = match.programme.slot, measures.output == "none"
     if match.programme.fired <= 1:
-        beliefs = [fresh_slot(layout, belief, slot, cooled=cooled, guessed=guessed) for belief in beliefs]
+        apart_c = peak_apart_c(programmes, match.programme)
+        beliefs = [
+            fresh_slot(layout, belief, slot, cooled=cooled, guessed=guessed, apart_c=apart_c) for belief in beliefs
+        ]
     earlier = () if _mends(entries) else state.asked
     if match.programme.fired <= 1:
         earlier = of_others(earlier, slot)

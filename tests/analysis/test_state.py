@@ -252,3 +252,21 @@ def test_a_set_that_wore_slowly_may_begin_to_wear_fast() -> None:
     assert sum(weights.values()) == pytest.approx(float(np.exp(steady[0].log_weight)))
     assert weights["wearing"] < 0.02
     assert quickened(layout, steady, 5) == steady
+
+
+@pytest.mark.parametrize(("wall", "held"), [(1.12, True), (1.6, False)])
+def test_a_programme_to_a_far_lower_peak_may_find_another_wall(
+    fire: Callable[..., FiringLog], wall: float, held: bool
+) -> None:
+    """A brick whose conductivity grows otherwise with temperature than assumed is no sign of a leak or lost power."""
+
+    def named(programme: str, log: FiringLog) -> tuple[Firing, Measures]:
+        firing, measures = measure(KILN, log)
+        return replace(firing, programme=programme), measures
+
+    state = begin(KILN)
+    for seed in range(10):
+        state, _ = update(KILN, state, *named("glaze", fire(seed=seed)), ())
+    lower = fire(ramps=((120.0, 500.0, 0.0), (90.0, 760.0, 20.0)), leak=wall)
+    _, condition = update(KILN, state, *named("lustre", lower), ())
+    assert (condition.stories[0].kind == "none") == held
