@@ -29,9 +29,14 @@ _SLOW_CLIMB, _LITTLE_OUTPUT, _OVER_C, _OWN_DOING = 0.67, 0.3, 2.0, 0.3
 """Slow is under two thirds of the usual climb; where in three slow minutes of ten little heat is asked for, the swings
 are the controller's own. A zone that follows its set point lies above it half of the time, by a degree or so."""
 
+_AROUND_BINS = 15
+
 _STOPS_WITHIN_S = 600.0
 _FREE_RISE_C_PER_H = 20.0
 _FREE_RISE_BINS = 3
+_LENDS, _RUNS_AWAY_C = 0.1, 10.0
+"""Output from which a zone heats its neighbours, and a lead that no heat lent by them can give."""
+
 _HELD_BINS = 3
 _ABOVE_SET_POINT_C = 10.0
 _FALLS_BACK_C_PER_H = -15.0
@@ -189,7 +194,9 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...
     swings: list[int] = []
     dips_c: list[float] = []
     for zone, part in enumerate(parts):
-        usual = quantile(part, 0.75)
+        usual: FloatArray = np.full(part.size, quantile(part, 0.75))
+        if grid.set_point_c is not None:  # a slower part of the programme is no dip
+            usual = np.fmin(_wanted_c_per_h(grid.set_point_c[:top, zone], grid.step_s)[use], usual)
         slow = part < _SLOW_CLIMB * usual
         asked = idle is None or (np.count_nonzero(idle[:top, zone][use] & slow) <= _OWN_DOING * np.count_nonzero(slow))
         dips_c.append(round(_third_largest(np.where(slow, usual - part, 0.0)) * grid.step_s / 3600.0, 1))
@@ -199,6 +206,18 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...
         noise = 1.4826 * median(np.abs(part[1:] - part[:-1])) / 1.4142
         swings.append(count_swings(part, max(_SWING_C_PER_H, 5.0 * noise)))
     return tuple(swings), tuple(dips_c)
+
+
+def _wanted_c_per_h(set_point_c: FloatArray, step_s: float) -> FloatArray:
+    """Return the fastest climb of a set point (n,), n >= 3, within half an hour either way; NaN where it is not known.
+
+    One that waits for a failing zone climbs in between.
+    """
+    rises = np.full(set_point_c.size + 2 * _AROUND_BINS, -np.inf)
+    within = (set_point_c[2:] - set_point_c[:-2]) * (1800.0 / step_s)
+    rises[_AROUND_BINS + 1 : -_AROUND_BINS - 1] = np.where(np.isnan(within), -np.inf, within)
+    fastest: FloatArray = np.lib.stride_tricks.sliding_window_view(rises, 2 * _AROUND_BINS + 1).max(axis=1)
+    return np.where(np.isfinite(fastest), np.maximum(fastest, 0.0), np.nan)
 
 
 def _third_largest(missing: FloatArray) -> float:
@@ -220,6 +239,8 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
     if not free.any():
         return None
     free &= grid.zone_c >= grid.zone_c.max(axis=1, keepdims=True) - 1.0
+    if drive.logged:
+        free &= ~_lent(grid, drive)
     above = None
     if grid.set_point_c is not None:
         point = _held(grid.set_point_c)
@@ -239,6 +260,24 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
                 over = None if above is None else float(np.nanmax(above[start:stop, zone]))
                 best = FreeHeat(zone, rise, (stop - start) * grid.step_s / 60.0, over)
     return best
+
+
+def _lent(grid: Grid, drive: Drive) -> BoolArray:
+    """Where a zone (n, z) may owe its rise to heated neighbours: it leads the hottest of them by no more than a little.
+
+    A zone that loses less than the others, or holds less ware, needs no heat of its own while they lend it theirs. One
+    whose contact is closed runs away from them.
+    """
+    zone_c: FloatArray = grid.zone_c
+    count = zone_c.shape[1]
+    lent = np.zeros((zone_c.shape[0], count), dtype=np.bool_)
+    if count == 1:
+        return lent
+    for zone in range(count):
+        others = np.delete(np.arange(count), zone)
+        heated = (drive.output[:, others] > _LENDS).any(axis=1)
+        lent[:, zone] = heated & (zone_c[:, zone] < zone_c[:, others].max(axis=1) + _RUNS_AWAY_C)
+    return lent
 
 
 def _held(values: FloatArray) -> FloatArray:

@@ -67,3 +67,33 @@ def test_a_message_of_the_sensor_stops_a_firing_only_if_the_heat_went_off(log: F
 def test_only_the_bins_where_a_series_turns_need_be_looked_at(values: list[int], size: int) -> None:
     series = [float(value) for value in values]
     assert count_swings(np.array(series), float(size)) == count_turns(series, float(size))
+
+
+def test_a_slower_part_of_the_programme_is_no_dip_of_the_zone(fire: Callable[..., FiringLog]) -> None:
+    """A climb of 150 deg C per hour, then of 60, read in whole degrees: the zone keeps to its set point throughout."""
+    log = fire(ramps=((150.0, 900.0, 0.0), (60.0, 1150.0, 10.0)), cooling_h=1.0)
+    jittery = replace(log, zone_c=log.zone_c + np.random.default_rng(1).normal(0.0, 1.5, log.zone_c.shape))
+    assert signs(replace(jittery, set_point_c=None)).dips_c[0] > 10.0  # from the climb alone it cannot be told
+    assert signs(jittery).dips_c[0] < 5.0
+
+
+def lending(log: FiringLog, lead_c: float) -> FiringLog:
+    """A second zone ahead of the first by up to ``lead_c`` that asks for no heat of its own below 700 deg C."""
+    assert log.output is not None
+    zone = log.zone_c[:, 0]
+    ahead = zone + lead_c * np.clip((zone - 150.0) / 300.0, 0.0, 1.0)
+    idle = np.where(zone < 700.0, 0.0, log.output[:, 0])
+    return replace(
+        log,
+        zone_c=np.column_stack((zone, ahead)),
+        output=np.column_stack((log.output[:, 0], idle)),
+        set_point_c=None,
+        zone_names=("1", "2"),
+    )
+
+
+def test_a_zone_its_neighbours_heat_has_no_welded_contact(log: FiringLog) -> None:
+    assert signs(lending(log, 5.0)).free_heat is None
+    running_away = signs(lending(log, 60.0)).free_heat
+    assert running_away is not None
+    assert running_away.zone == 1
