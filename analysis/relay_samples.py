@@ -13,9 +13,9 @@ import numpy as np
 from analysis.grid import FloatArray
 from analysis.reading.firing_log import FiringLog
 
-_MOST_PLACES = 3
+_MOST_PLACES = 6
 """Places of the cycle, if the samples keep to so few of them, from which its closed share cannot be told: it is then
-known to within a third."""
+known to within a sixth or worse, and leans the same way for hours."""
 
 _WINDOW = 12
 _MIXED = (0.2, 0.8)
@@ -27,7 +27,7 @@ _REGULAR, _MOSTLY = 0.2, 0.9
 """Samples keep step only if they are evenly spaced: nine in ten to within a fifth."""
 
 _REPEATS = 0.85
-"""Share of samples that are as the one two or three before. Of such as fall anywhere 0.5 to 0.7 are."""
+"""Share of samples that are as the one two to six before. Of such as fall anywhere 0.5 to 0.7 are."""
 
 
 def without_locked_output(log: FiringLog) -> FiringLog:

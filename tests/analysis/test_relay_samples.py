@@ -21,7 +21,7 @@ def log_of(places: np.ndarray, duty: np.ndarray, kind: str = "on-off") -> Firing
 RISING = np.linspace(0.2, 0.95, SAMPLES)
 
 
-@pytest.mark.parametrize("places", [2, 3])
+@pytest.mark.parametrize("places", [2, 3, 4, 6])
 def test_samples_at_the_same_few_places_of_the_cycle_are_not_used_and_that_is_said(places: int) -> None:
     log = log_of((np.arange(SAMPLES) % places) / places + 0.05, RISING)
     found = without_locked_output(log)
