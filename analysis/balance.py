@@ -255,7 +255,7 @@ def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
     output, error = output[at], blocks.error[at]
     flux, rate = over_zones(blocks.flux_c[at]) / FLUX_UNIT_C, over_zones(blocks.rate_c_per_h[at]) / RATE_UNIT_C_PER_H
     cooling = output.max(axis=1) < _NO_OUTPUT
-    flux, left = _of_ratio(flux, rate, error, cooling)
+    flux, rate, left = _of_ratio(flux, rate, error, cooling)
     return HeatMoments(
         zones=output.shape[1],
         moments=_second_moments([output, flux, rate], blocks.water_per_h[at], error),
@@ -266,16 +266,21 @@ def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
     )
 
 
-def _of_ratio(flux: FloatArray, rate: FloatArray, error: FloatArray, cooling: BoolArray) -> tuple[FloatArray, float]:
-    """Return the flux (b,) with that of the cooling blocks as their best C / A makes it, and what that misses.
+def _of_ratio(
+    flux: FloatArray, rate: FloatArray, error: FloatArray, cooling: BoolArray
+) -> tuple[FloatArray, FloatArray, float]:
+    """Return flux and rate (b,) with those of the cooling blocks as their best C / A makes them, and what that misses.
 
     With no output A q + C dT/dt = 0. That tells C / A and no more; but no wall and no load at all (A = C = 0) fit it
-    best, so a cooling that the model misses by a little would speak for as little of both as can be.
+    best, so a cooling that the model misses by a little would speak for as little of both as can be. One that no
+    positive C / A fits (a kiln that warms although its log says no output) tells nothing.
     """
     q, r = flux[cooling] / error[cooling], rate[cooling] / error[cooling]
-    slope = float(q @ r) / max(float(r @ r), 1e-12)
-    fitted = np.where(cooling, slope * rate, flux)
-    return fitted, _USUAL_WALL**2 * float(((q - slope * r) ** 2).sum())
+    slope = min(float(q @ r) / max(float(r @ r), 1e-12), 0.0)
+    left = _USUAL_WALL**2 * float(((q - slope * r) ** 2).sum())
+    if slope < 0.0:
+        return np.where(cooling, slope * rate, flux), rate, left
+    return np.where(cooling, 0.0, flux), np.where(cooling, 0.0, rate), left
 
 
 _ZONE_ERROR = 0.03

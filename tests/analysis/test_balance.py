@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.balance import Blocks, heat_moments
 from analysis.heat_model import heat_rows
 from analysis.measures import Measures, measure
 from analysis.reading.firing_log import FiringLog
@@ -121,6 +122,24 @@ def test_a_cooling_tells_the_load_over_the_wall_and_speaks_for_no_size_of_them(
         flows = measures.heat.matrix()[1:, 1:]
         assert np.linalg.det(flows) == pytest.approx(0.0, abs=1e-9 * flows[0, 0] * flows[1, 1])
         assert -flows[0, 1] / flows[1, 1] > 0.2
+
+
+def test_blocks_that_warm_without_output_tell_no_wall_and_no_load() -> None:
+    """An output that reads nought while the kiln warms is wrong, and no sign of a kiln without a wall."""
+    count = 20
+    temperature = np.linspace(200.0, 400.0, count)[:, None]
+    blocks = Blocks(
+        zone_c=temperature,
+        rate_c_per_h=np.full((count, 1), 60.0),
+        flux_c=2.0 * temperature,
+        output=np.zeros((count, 1)),
+        water_per_h=np.zeros(count),
+        error=np.full(count, 0.012),
+        usable=np.ones(count, dtype=np.bool_),
+    )
+    warmed = heat_moments(blocks)
+    assert warmed is not None
+    assert not np.any(warmed.matrix())
 
 
 @pytest.mark.parametrize("heat_c", [0.0, 80.0])
