@@ -378,23 +378,24 @@ class FiringModel:
 _BY_FLOWS = np.array([[1.0, 0.0, -1.0, 1.0, LOAD_SLOPE, -1.0, LOAD_SLOPE], [0.0, 1.0, -1.0, 0.0, 1.0, -1.0, 1.0]])
 
 
-def kept_margin(
-    layout: Layout, state: FloatArray, slot: int, shares: FloatArray, kept: KeptPace
-) -> tuple[float, FloatArray]:
-    """Log of the full power over what the hardest kept half hour asked for, with its gradient (augmented state).
+def kept_margins(
+    layout: Layout, states: FloatArray, slot: int, shares: FloatArray, kept: KeptPace
+) -> tuple[FloatArray, FloatArray]:
+    """Log of the full power over what the hardest kept half hour asked for (m,), with gradients (m, n).
 
-    The kiln did it below full output, so the margin is positive.
+    ``states`` (m, n) are augmented ones. The kiln did it below full output, so the margin is positive.
     """
-    whole, by_zone = whole_power(layout, state, shares)
+    wholes, by_zone = whole_powers(layout, states, shares)
     at_wall, at_capacity = layout.wall_offset + slot, layout.capacity_offset + slot
-    extra = float(state[at_capacity] + state[layout.load])
-    wall = kept.flux * exp(float(state[layout.wall] + state[at_wall]) + LOAD_SLOPE * extra)
-    capacity = kept.rate * exp(float(state[layout.capacity]) + extra)
-    asked = max(wall + capacity, 1e-3)
-    gradient = np.zeros(state.size)
-    gradient[: layout.zones] = by_zone
-    gradient[layout.slow_supply] = gradient[layout.supply] = 1.0
-    gradient[layout.wall] = gradient[at_wall] = -wall / asked
-    gradient[layout.capacity] = -capacity / asked
-    gradient[at_capacity] = gradient[layout.load] = -(LOAD_SLOPE * wall + capacity) / asked
-    return whole + float(state[layout.slow_supply] + state[layout.supply]) - log(asked), gradient
+    extra = states[:, at_capacity] + states[:, layout.load]
+    wall = kept.flux * np.exp(states[:, layout.wall] + states[:, at_wall] + LOAD_SLOPE * extra)
+    capacity = kept.rate * np.exp(states[:, layout.capacity] + extra)
+    asked = np.maximum(wall + capacity, 1e-3)
+    wall, capacity = wall / asked, capacity / asked
+    gradients = np.zeros(states.shape)
+    gradients[:, : layout.zones] = by_zone
+    gradients[:, (layout.slow_supply, layout.supply)] = 1.0
+    gradients[:, layout.wall] = gradients[:, at_wall] = -wall
+    gradients[:, layout.capacity] = -capacity
+    gradients[:, at_capacity] = gradients[:, layout.load] = -(LOAD_SLOPE * wall + capacity)
+    return wholes + states[:, layout.slow_supply] + states[:, layout.supply] - np.log(asked), gradients

@@ -14,10 +14,10 @@ from analysis.balance import KeptPace
 from analysis.beliefs import COUNTS
 from analysis.grid import FloatArray
 from analysis.habits import Habit
-from analysis.heat_model import Blur, Current, FiringModel, Layout, heat_rows, kept_margin, zone_rows
+from analysis.heat_model import Blur, Current, FiringModel, Layout, heat_rows, kept_margins, zone_rows
 from analysis.jumps import jumps, loss_odds, share_strain, strained
 from analysis.measures import Measures
-from analysis.power_filter import Belief, Posterior, censored, gauss_newton
+from analysis.power_filter import Belief, Posteriors, censored, gauss_newton
 from config.kiln import Kiln
 
 _DAY_VOLTS = 0.008
@@ -138,7 +138,7 @@ class _Asked:
     rival: bool = False
 
 
-def _weigh(layout: Layout, asked: Sequence[_Asked], shown: Shown) -> list[Posterior]:
+def _weigh(layout: Layout, asked: Sequence[_Asked], shown: Shown) -> Posteriors:
     """Update beliefs, each augmented by the day's supply and load, by one firing."""
     size, count = layout.size, len(asked)
     means = np.zeros((count, size + 2))
@@ -150,22 +150,16 @@ def _weigh(layout: Layout, asked: Sequence[_Asked], shown: Shown) -> list[Poster
         means[at, size + 1], spread = _HEAVY_LOAD if each.heavy else (0.0, _DAY_LOAD)
         covariances[at, size + 1, size + 1] = spread**2
     if shown.model.empty:
-        posteriors = [Posterior(means[at], covariances[at], 0.0, 0.0, 0) for at in range(count)]
+        posteriors = Posteriors(means, covariances, np.zeros(count), np.zeros(count), 0)
     else:
         strains = np.array([share_strain(layout, each.belief) for each in asked])
         blur = Blur(np.array([each.blur for each in asked]), np.hypot(1.0, strains / _SHARE_ERROR))
         posteriors = gauss_newton(means, covariances, shown.model, blur)
     if shown.kept is None:
         return posteriors
-    return [
-        _kept(layout, posterior, shown, shown.kept) if each.bound else posterior
-        for each, posterior in zip(asked, posteriors, strict=True)
-    ]
-
-
-def _kept(layout: Layout, posterior: Posterior, shown: Shown, kept: KeptPace) -> Posterior:
-    margin, gradient = kept_margin(layout, posterior.mean, shown.slot, shown.shares, kept)
-    return censored(posterior, margin, gradient)
+    margins, gradients = kept_margins(layout, posteriors.means, shown.slot, shown.shares, shown.kept)
+    counts = np.array([each.bound for each in asked])
+    return censored(posteriors, np.where(counts, margins, np.inf), gradients)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,20 +179,35 @@ class Branch:
     load_error: float = 0.0
 
 
-def _branch(layout: Layout, asked: _Asked, posterior: Posterior, index: int, habit: Habit) -> Branch:
+def _branches(
+    layout: Layout, asked: Sequence[_Asked], posteriors: Posteriors, index: int, habit: Habit
+) -> list[Branch]:
+    columns = zip(asked, posteriors.means, posteriors.covariances, posteriors.log_evidence.tolist(), strict=True)
+    return [_branch(layout, *column, index, habit) for column in columns]
+
+
+def _branch(
+    layout: Layout,
+    asked: _Asked,
+    augmented: FloatArray,
+    augmented_covariance: FloatArray,
+    log_evidence: float,
+    index: int,
+    habit: Habit,
+) -> Branch:
     size, belief, kind = layout.size, asked.belief, asked.kind
-    weight = belief.log_weight + asked.log_prior + posterior.log_evidence
+    weight = belief.log_weight + asked.log_prior + log_evidence
     weight += habit.log_even if asked.rival else habit.log_chance(belief.story)
-    mean, covariance = posterior.mean[:size], posterior.covariance[:size, :size]
+    mean, covariance = augmented[:size], augmented_covariance[:size, :size]
     if kind == "none" and belief.story.jump_firing == index:
         weight += loss_odds(layout, belief.story, mean, covariance)
     updated = Belief(weight, mean, covariance, belief.story)
-    load = float(posterior.mean[layout.load])
-    load_error = sqrt(max(float(posterior.covariance[layout.load, layout.load]), 0.0))
+    load = float(augmented[layout.load])
+    load_error = sqrt(max(float(augmented_covariance[layout.load, layout.load]), 0.0))
     if kind != "passing":
         return Branch(updated, passing_kind=kind, load=load, load_error=load_error)
-    error = sqrt(float(posterior.covariance[layout.supply, layout.supply]))
-    change = min(float(posterior.mean[layout.supply]), 0.0)
+    error = sqrt(float(augmented_covariance[layout.supply, layout.supply]))
+    change = min(float(augmented[layout.supply]), 0.0)
     return Branch(updated, change, error, kind, load, load_error)
 
 
@@ -239,11 +248,11 @@ def _rivals(
     return [*jumped, passing, odd, *heavy]
 
 
-def _surprised(belief: Belief, posterior: Posterior, habit: Habit) -> bool:
+def _surprised(belief: Belief, surprise: float, rows: int, habit: Habit) -> bool:
     """True if the firing is unlike what a history that counts leads one to expect: rivals are worth weighing."""
     if belief.log_weight < COUNTS:
         return False
-    return posterior.surprise >= posterior.rows + 3.0 * sqrt(posterior.rows) or habit.unlike(belief.story)
+    return surprise >= rows + 3.0 * sqrt(rows) or habit.unlike(belief.story)
 
 
 def continuations(
@@ -267,27 +276,26 @@ def continuations(
     supply = _DAY_GUESSED if shown.guessed else _DAY_SUPPLY_KNOWN if supply_known else _DAY_SUPPLY
     asked = [_Asked(belief, strained(layout, belief, shown.shares, index, supply)) for belief in beliefs]
     plain = _weigh(layout, asked, shown)
-    branches = [
-        [_branch(layout, each, posterior, index, shown.habit)] for each, posterior in zip(asked, plain, strict=True)
+    branches = _branches(layout, asked, plain, index, shown.habit)
+    if index < _FIRST_ODD:
+        return branches
+    surprises = plain.surprise.tolist()
+    rivals = [
+        rival
+        for at, belief in enumerate(beliefs)
+        if _surprised(belief, surprises[at], plain.rows, shown.habit)
+        for rival in _rivals(
+            kiln,
+            layout,
+            belief,
+            shown,
+            index,
+            supply,
+            branches[at].load,
+            settled=settled,
+            uneven=uneven,
+        )
     ]
-    if index >= _FIRST_ODD:
-        rivals = [
-            (at, rival)
-            for at, belief in enumerate(beliefs)
-            if _surprised(belief, plain[at], shown.habit)
-            for rival in _rivals(
-                kiln,
-                layout,
-                belief,
-                shown,
-                index,
-                supply,
-                float(plain[at].mean[layout.load]),
-                settled=settled,
-                uneven=uneven,
-            )
-        ]
-        weighed = _weigh(layout, [rival for _, rival in rivals], shown) if rivals else []
-        for (at, rival), posterior in zip(rivals, weighed, strict=True):
-            branches[at].append(_branch(layout, rival, posterior, index, shown.habit))
-    return [branch for of_belief in branches for branch in of_belief]
+    if not rivals:
+        return branches
+    return branches + _branches(layout, rivals, _weigh(layout, rivals, shown), index, shown.habit)

@@ -117,17 +117,20 @@ def pack(belief: Belief) -> Hypothesis:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Posterior:
-    """Result of one update: ``surprise`` is the innovation's squared length (about ``rows`` if all is as expected)."""
+class Posteriors:
+    """Result of one update of m Gaussians over n entries: means (m, n), covariances (m, n, n), log evidence (m,).
 
-    mean: FloatArray
-    covariance: FloatArray
-    log_evidence: float
-    surprise: float
+    ``surprise`` (m,) is the innovation's squared length (about ``rows`` if all is as expected).
+    """
+
+    means: FloatArray
+    covariances: FloatArray
+    log_evidence: FloatArray
+    surprise: FloatArray
     rows: int
 
 
-def gauss_newton(means: FloatArray, covariances: FloatArray, model: FiringModel, blur: Blur) -> list[Posterior]:
+def gauss_newton(means: FloatArray, covariances: FloatArray, model: FiringModel, blur: Blur) -> Posteriors:
     """Update m Gaussians over the augmented state (m, n) and (m, n, n) by one firing's residual rows.
 
     The iterated extended Kalman update (Bell & Cathey 1993: it is Gauss-Newton on the posterior); the log evidence
@@ -163,9 +166,7 @@ def gauss_newton(means: FloatArray, covariances: FloatArray, model: FiringModel,
     surprise = (innovation * solved).sum(axis=(1, 2))
     log_root = np.log(lower.diagonal(axis1=1, axis2=2)).sum(axis=1)
     evidence = model.log_volumes(worth, blur) - 0.5 * surprise - log_root
-    rows = residual.shape[1]
-    columns = zip(after, narrowed, evidence.tolist(), surprise.tolist(), strict=True)
-    return [Posterior(mean, covariance, told, off, rows) for mean, covariance, told, off in columns]
+    return Posteriors(after, narrowed, evidence, surprise, residual.shape[1])
 
 
 _MARGIN_ERROR = 0.02
@@ -175,30 +176,32 @@ _MARGIN_ERROR = 0.02
 _ENOUGH = 1.0
 
 
-def censored(posterior: Posterior, margin: float, gradient: FloatArray) -> Posterior:
-    """Condition a Gaussian on a positive margin (a kept pace), matching moments of the truncated normal.
+def censored(posteriors: Posteriors, margins: FloatArray, gradients: FloatArray) -> Posteriors:
+    """Condition m Gaussians on positive margins (m,) (a kept pace), matching moments of the truncated normal.
 
-    The margin's own error is ``_MARGIN_ERROR``; the log evidence gains the log of the probability that it is positive
-    (Greene, Econometric Analysis, ch. 19: moments of a truncated normal).
+    ``gradients`` (m, n) are the margins' with respect to the state. A margin's own error is ``_MARGIN_ERROR``; the log
+    evidence gains the log of the probability that it is positive (Greene, Econometric Analysis, ch. 19: moments of a
+    truncated normal).
     """
-    spread = posterior.covariance @ gradient
-    variance = float(gradient @ spread) + _MARGIN_ERROR**2
-    deviation = sqrt(variance)
-    z = margin / deviation
+    spreads = (posteriors.covariances @ gradients[:, :, None])[:, :, 0]
+    variances = (gradients * spreads).sum(axis=1) + _MARGIN_ERROR**2
     # a bound met with a standard error to spare adds little; meeting it again each firing must not push further
-    if z > _ENOUGH:
-        return posterior
-    z = max(z, -6.0)
-    chance = 0.5 * erfc(-z / sqrt(2.0))
-    ratio = exp(-0.5 * z * z) / sqrt(2.0 * pi) / chance
+    bound = np.flatnonzero(margins <= _ENOUGH * np.sqrt(variances))
+    if not bound.size:
+        return posteriors
+    variance, spread = variances[bound], spreads[bound]
+    deviation = np.sqrt(variance)
+    z = np.maximum(margins[bound] / deviation, -6.0)
+    chance = 0.5 * np.array([erfc(-each / sqrt(2.0)) for each in z.tolist()])
+    ratio = np.exp(-0.5 * z * z) / sqrt(2.0 * pi) / chance
     shrink = ratio * (ratio + z)
-    return Posterior(
-        posterior.mean + spread * (ratio / deviation),
-        posterior.covariance - spread[:, None] * spread * (shrink / variance),
-        posterior.log_evidence + log(chance),
-        posterior.surprise + (-2.0 * log(2.0 * chance) if z < 0.0 else 0.0),
-        posterior.rows,
-    )
+    means, covariances = posteriors.means.copy(), posteriors.covariances.copy()
+    evidence, surprise = posteriors.log_evidence.copy(), posteriors.surprise.copy()
+    means[bound] += spread * (ratio / deviation)[:, None]
+    covariances[bound] -= spread[:, :, None] * spread[:, None, :] * (shrink / variance)[:, None, None]
+    evidence[bound] += np.log(chance)
+    surprise[bound] += np.where(z < 0.0, -2.0 * np.log(2.0 * chance), 0.0)
+    return Posteriors(means, covariances, evidence, surprise, posteriors.rows)
 
 
 def _merged(alike: list[Belief]) -> Belief:

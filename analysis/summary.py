@@ -13,7 +13,7 @@ from analysis.condition import STRONGER_THAN_NEW, Balance, Condition, Step, Stor
 from analysis.findings import End, Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
-from analysis.heat_model import INDEPENDENT_BLOCKS, Layout, kept_margin, whole_power, whole_powers
+from analysis.heat_model import INDEPENDENT_BLOCKS, Layout, kept_margins, whole_power, whole_powers
 from analysis.histories import Branch
 from analysis.jumps import jump_size
 from analysis.measures import Measures
@@ -268,8 +268,8 @@ def _kept_bound(known: Known, branch: Branch, level: float, measures: Measures) 
     layout, belief = known.layout, branch.belief
     state = np.append(belief.mean, (0.0, branch.load))
     slot = known.match.programme.slot
-    margin, gradient = kept_margin(layout, state, slot, known.shares, measures.kept)
-    gradient = gradient[: layout.size]
+    margins, gradients = kept_margins(layout, state[None], slot, known.shares, measures.kept)
+    margin, gradient = float(margins[0]), gradients[0, : layout.size]
     gradient[: layout.zones] = 0.0
     error = max(float(gradient @ belief.covariance @ gradient), 0.0) ** 0.5
     load_share = abs(float(gradient[layout.capacity])) * branch.load_error

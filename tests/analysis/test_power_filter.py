@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from analysis.heat_model import Blur, FiringModel, Layout
 from analysis.mixture import quantile
-from analysis.power_filter import Belief, Hypothesis, Posterior, censored, gauss_newton, pack, prune, unpack
+from analysis.power_filter import Belief, Hypothesis, Posteriors, censored, gauss_newton, pack, prune, unpack
 
 
 def plain(weight: float, mean: float, jump: str = "none", firing: int | None = None) -> Belief:
@@ -20,29 +20,51 @@ def test_a_linear_observation_is_weighed_as_by_bayes() -> None:
     prior = np.zeros(size)
     covariance = np.eye(size) * 0.04
     model = FiringModel(layout, 0, np.array([0.5, 0.5]), None, np.array([0.1, -0.1]), 0.05)
-    (posterior,) = gauss_newton(prior[None], covariance[None], model, Blur(np.ones(1), np.ones(1)))
+    posteriors = gauss_newton(prior[None], covariance[None], model, Blur(np.ones(1), np.ones(1)))
+    (mean,) = posteriors.means
     # the difference of (share - power) between the zones: prior variance 4 x 0.04, data 0.2 +- 0.05 sqrt 2
     expected = 0.2 * 0.16 / (0.16 + 2 * 0.05**2)
     share, power = layout.share, 0
-    got = (posterior.mean[share] - posterior.mean[power]) - (posterior.mean[share + 1] - posterior.mean[power + 1])
+    got = (mean[share] - mean[power]) - (mean[share + 1] - mean[power + 1])
     assert got == pytest.approx(expected, rel=1e-6)
+
+
+def at_margins(margins: list[float], variance: float) -> Posteriors:
+    """Posteriors of a state that is the margin itself."""
+    count = len(margins)
+    means, covariances = np.array(margins)[:, None], np.full((count, 1, 1), variance)
+    return Posteriors(means, covariances, np.zeros(count), np.zeros(count), 0)
 
 
 @given(st.floats(-1.5, 0.9))
 def test_a_bound_moves_the_mean_inside_and_narrows_it(margin: float) -> None:
-    posterior = Posterior(np.array([margin]), np.array([[0.25]]), 0.0, 0.0, 0)
-    after = censored(posterior, margin, np.array([1.0]))
+    posteriors = at_margins([margin], 0.25)
+    after = censored(posteriors, np.array([margin]), np.ones((1, 1)))
     if margin / np.hypot(0.5, 0.02) > 1.0:
-        assert after is posterior
+        assert after is posteriors
         return
-    assert after.mean[0] > margin
-    assert after.covariance[0, 0] < 0.25
-    assert after.log_evidence <= 0.0
+    assert after.means[0, 0] > margin
+    assert after.covariances[0, 0, 0] < 0.25
+    assert after.log_evidence[0] <= 0.0
 
 
 def test_a_bound_met_with_ease_changes_nothing() -> None:
-    posterior = Posterior(np.array([1.0]), np.array([[0.01]]), 0.0, 0.0, 0)
-    assert censored(posterior, 1.0, np.array([1.0])) is posterior
+    posteriors = at_margins([1.0], 0.01)
+    assert censored(posteriors, np.array([1.0]), np.ones((1, 1))) is posteriors
+
+
+def test_a_bound_touches_only_the_histories_that_hardly_meet_it() -> None:
+    posteriors = at_margins([1.0, -0.1, 0.5], 0.01)
+    after = censored(posteriors, np.array([1.0, -0.1, np.inf]), np.ones((3, 1)))
+    assert after.means[:, 0] == pytest.approx([1.0, after.means[1, 0], 0.5])
+    assert after.means[1, 0] > -0.1
+    assert after.log_evidence[[0, 2]].tolist() == [0.0, 0.0]
+    alone = censored(at_margins([-0.1], 0.01), np.array([-0.1]), np.ones((1, 1)))
+    assert (after.means[1], after.covariances[1], after.surprise[1]) == (
+        alone.means[0],
+        alone.covariances[0],
+        alone.surprise[0],
+    )
 
 
 def test_alike_histories_are_merged_with_their_moments() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from analysis.heat_model import Blur
 from analysis.mixture import quantile
-from analysis.power_filter import _MARGIN_ERROR, Posterior, censored, gauss_newton
+from analysis.power_filter import _MARGIN_ERROR, Posteriors, censored, gauss_newton
 
 stats = pytest.importorskip("scipy.stats")
 integrate = pytest.importorskip("scipy.integrate")
@@ -48,10 +48,9 @@ class Curve:
         return np.array(residual), np.array(jacobian)
 
 
-def update(mean, covariance, curve) -> Posterior:
+def update(mean, covariance, curve) -> Posteriors:
     """One state through one update."""
-    (found,) = gauss_newton(np.array([mean]), np.array([covariance]), curve, Blur(np.ones(1), np.ones(1)))
-    return found
+    return gauss_newton(np.array([mean]), np.array([covariance]), curve, Blur(np.ones(1), np.ones(1)))
 
 
 # NIST StRD, non-linear regression: certified values, their standard deviations and sums of squares. The observations
@@ -86,10 +85,10 @@ def test_the_iterated_update_without_a_prior_is_the_certified_least_squares_fit(
     vague = np.diag([1e4 * value**2 for value in certified])
     found = update(start, vague, Curve(*problem, sigma))
     # the update stops as soon as it moves by less than a thousandth: far below the estimate's own error
-    assert np.abs(found.mean - certified).max() < 1e-3 * max(certified)
-    assert np.abs((found.mean - certified) / deviation).max() < 0.02
-    assert np.sqrt(np.diag(found.covariance)) == pytest.approx(deviation, rel=5e-3)
-    assert sigma**2 * found.surprise == pytest.approx(squares, rel=1e-3)
+    assert np.abs(found.means[0] - certified).max() < 1e-3 * max(certified)
+    assert np.abs((found.means[0] - certified) / deviation).max() < 0.02
+    assert np.sqrt(np.diag(found.covariances[0])) == pytest.approx(deviation, rel=5e-3)
+    assert sigma**2 * found.surprise[0] == pytest.approx(squares, rel=1e-3)
 
 
 # Durbin & Koopman, Time Series Analysis by State Space Methods (2001), ch. 2: the local level of the Nile's flow has
@@ -108,9 +107,9 @@ def test_the_update_firing_by_firing_is_the_kalman_filter_of_a_general_library()
     for value in flow:
         level = Curve(lambda x, a: a + 0.0 * x, lambda x, a: (np.ones(1),), np.zeros(1), np.array([value]), sigma)
         found = update(mean, variance, level)
-        evidence.append(found.log_evidence - math.log(sigma) - 0.5 * math.log(2.0 * math.pi))
-        levels.append(float(found.mean[0]))
-        mean, variance = found.mean, found.covariance + WALK
+        evidence.append(float(found.log_evidence[0]) - math.log(sigma) - 0.5 * math.log(2.0 * math.pi))
+        levels.append(float(found.means[0, 0]))
+        mean, variance = found.means[0], found.covariances[0] + WALK
     assert levels == pytest.approx(theirs.filtered_state[0], rel=1e-6)
     # the library leaves the first year out of its sum
     assert sum(evidence[1:]) == pytest.approx(theirs.llf, rel=1e-6)
@@ -119,8 +118,8 @@ def test_the_update_firing_by_firing_is_the_kalman_filter_of_a_general_library()
 @pytest.mark.parametrize(("margin", "spread"), [(-0.05, 0.03), (0.0, 0.05), (0.02, 0.04), (-0.2, 0.1)])
 def test_a_kept_pace_gives_the_moments_of_the_truncated_normal(margin, spread):
     """Against numerical integration of the normal density times the chance that the margin is positive."""
-    prior = Posterior(np.array([margin]), np.array([[spread**2]]), 0.0, 0.0, 0)
-    found = censored(prior, margin, np.array([1.0]))
+    prior = Posteriors(np.array([[margin]]), np.array([[[spread**2]]]), np.zeros(1), np.zeros(1), 0)
+    found = censored(prior, np.array([margin]), np.ones((1, 1)))
 
     def moment(power):
         def density(value):
@@ -130,9 +129,9 @@ def test_a_kept_pace_gives_the_moments_of_the_truncated_normal(margin, spread):
 
     chance = moment(0)
     mean = moment(1) / chance
-    assert found.mean[0] == pytest.approx(mean, abs=1e-6)
-    assert found.covariance[0, 0] == pytest.approx(moment(2) / chance - mean**2, rel=1e-4)
-    assert found.log_evidence == pytest.approx(math.log(chance), abs=1e-6)
+    assert found.means[0, 0] == pytest.approx(mean, abs=1e-6)
+    assert found.covariances[0, 0, 0] == pytest.approx(moment(2) / chance - mean**2, rel=1e-4)
+    assert found.log_evidence[0] == pytest.approx(math.log(chance), abs=1e-6)
 
 
 @pytest.mark.parametrize("share", [0.05, 0.5, 0.95])
