@@ -49,12 +49,14 @@ def run(args: argparse.Namespace) -> int:
 
     if args.jobs < 1:
         raise CommandError("--jobs must be 1 or more")
+    if args.jobs > 1:
+        _load_ahead()
+    kilns, entries, wording = _register(args)
+    works = works_of(args.paths, kilns, entries, wording)
+    if not works:
+        raise CommandError(f"there are no logs in {', '.join(str(path) for path in args.paths)}")
+    zones = {kiln.id: kiln.time_zone or "UTC" for kiln in kilns}
     with _processes(args.jobs) as pool:
-        kilns, entries, wording = _register(args)
-        works = works_of(args.paths, kilns, entries, wording)
-        if not works:
-            raise CommandError(f"there are no logs in {', '.join(str(path) for path in args.paths)}")
-        zones = {kiln.id: kiln.time_zone or "UTC" for kiln in kilns}
         # what is printed is made ready while other kilns are still being judged
         done = [(kiln, lines, [] if args.json else _rows(lines, zones)) for kiln, lines in _judged(works, pool)]
     done.sort(key=lambda of_kiln: of_kiln[0])
@@ -88,17 +90,24 @@ def _register(args: argparse.Namespace) -> "tuple[tuple[Kiln, ...], tuple[Logboo
         raise CommandError(str(error)) from None
 
 
+def _load_ahead() -> None:
+    """Begin to load what judging needs in the process the others will be copies of, while this one reads on."""
+    if sys.platform == "linux":
+        from multiprocessing import forkserver
+
+        forkserver.set_forkserver_preload(list(_LOADED))
+        forkserver.ensure_running()
+
+
 def _processes(jobs: int) -> "AbstractContextManager[Pool | None]":
-    """Return processes to judge in, None for one job; they load what they need while this one reads the register."""
+    """Return processes to judge in, None for one job."""
     if jobs == 1:
         return nullcontext()
     import multiprocessing
 
     if sys.platform != "linux":
         return multiprocessing.get_context("spawn").Pool(jobs, _load)
-    context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(list(_LOADED))  # once, and each process starts as a copy of that
-    return context.Pool(jobs)
+    return multiprocessing.get_context("forkserver").Pool(jobs)
 
 
 def _load() -> None:

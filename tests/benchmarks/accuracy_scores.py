@@ -182,8 +182,11 @@ def _first_hits(records: list[dict | None], code: str, at: list[int], need: tupl
 
 
 def top_cause(fleet: Fleet, records: Records) -> dict:
-    """Of all firings with a due fault, how often the most probable finding names it, or one of its family."""
-    right = family = total = 0
+    """Of all firings with a due fault, how often the most probable finding names it, or one of its family.
+
+    The family also of those with any finding: how often what is said is wrong, silence not counted.
+    """
+    right = family = told = total = 0
     confusion: dict[str, Counter] = {}
     for kiln, firings in fleet.truth.items():
         for firing, record in zip(firings, records[kiln], strict=True):
@@ -195,6 +198,7 @@ def top_cause(fleet: Fleet, records: Records) -> dict:
             main = max(active, key=lambda f: f.get("power_loss", f.get("loss_vs_reference", 0.12)))
             need = ("info", *ALARM) if main["code"] == "OVERLOAD" else ALARM
             best = findings(record, need, 1)
+            told += bool(best)
             said = codes(best[0]) if best else set()
             hit = [f["code"] for f in active if f["code"] in said]
             right += bool(hit)
@@ -205,6 +209,7 @@ def top_cause(fleet: Fleet, records: Records) -> dict:
         "faulty firings": total,
         "right": round(right / max(1, total), 3),
         "family": round(family / max(1, total), 3),
+        "family of told": round(family / max(1, told), 3),
         "confusion": {k: dict(v.most_common()) for k, v in sorted(confusion.items())},
     }
 
