@@ -17,7 +17,7 @@ BEHIND_C = 3.0
 """A kiln controller's proportional band is a few degrees, its integral takes up the rest: a zone this far behind over
 ten minutes is at full output (of ten-minute means so far behind, 19 in 20 were, over 25 controllers tried)."""
 
-_FAR_BEHIND_C = 10.0
+FAR_BEHIND_C = 10.0
 """A zone this far behind asks for everything it has, whatever it does later (a contact may have opened in between)."""
 
 ABOVE_C = 6.0
@@ -123,7 +123,7 @@ def drive_of(grid: Grid) -> Drive:
         lag = _smooth(np.where(unknown, 0.0, behind))
         lag[unknown] = np.nan
         full = (lag >= BEHIND_C) & (rates > _FALLING_C_PER_H) & ~after & ~even
-        near = full & (lag < _FAR_BEHIND_C)
+        near = full & (lag < FAR_BEHIND_C)
         if near.any():
             full &= ~(near & overtaken(grid, end))
         off |= lag <= -ABOVE_C

@@ -26,8 +26,10 @@ those in which it works at all."""
 _REGULAR, _MOSTLY = 0.2, 0.9
 """Samples keep step only if they are evenly spaced: nine in ten to within a fifth."""
 
-_REPEATS = 0.85
-"""Share of samples that are as the one two to six before. Of such as fall anywhere 0.5 to 0.7 are."""
+_REPEATS, _KEPT_FOR_S = 0.85, 1800.0
+"""Share of samples that are as the one two to six before, and as the one half an hour of such steps before: of such as
+fall anywhere in the cycle 0.5 to 0.7 are. The second because regular samples often come back *near* the same places
+after a few; but then they move on through the whole cycle in minutes, and counting them tells the share well."""
 
 
 def without_locked_output(log: FiringLog) -> FiringLog:
@@ -38,7 +40,8 @@ def without_locked_output(log: FiringLog) -> FiringLog:
     apart_s = np.diff(log.elapsed_s)
     if apart_s.size < _LEAST_SAMPLES or np.mean(np.abs(apart_s / np.median(apart_s) - 1.0) < _REGULAR) < _MOSTLY:
         return log
-    if not any(_in_step(closed[:, zone].astype(np.float64)) for zone in range(closed.shape[1])):
+    step_s = float(np.median(apart_s))
+    if not any(_in_step(closed[:, zone].astype(np.float64), step_s) for zone in range(closed.shape[1])):
         return log
     note = (
         "The output column holds a relay's state, always sampled at the same few places of its cycle: it does not tell "
@@ -47,8 +50,11 @@ def without_locked_output(log: FiringLog) -> FiringLog:
     return replace(log, output=None, output_kind=None, problems=(*log.problems, note))
 
 
-def _in_step(closed: FloatArray) -> bool:
-    """Whether the states (n,) of a relay, 0 or 1, repeat themselves after few samples wherever they change."""
+def _in_step(closed: FloatArray, step_s: float) -> bool:
+    """Whether the states (n,) of a relay, 0 or 1, repeat themselves after few samples, and for long, where they change.
+
+    ``step_s`` is the time from sample to sample.
+    """
     if closed.size < _LEAST_SAMPLES + _WINDOW:
         return False
     total = np.concatenate(([0.0], np.cumsum(closed)))
@@ -57,5 +63,13 @@ def _in_step(closed: FloatArray) -> bool:
     mixed[_WINDOW // 2 : _WINDOW // 2 + share.size] = (share > _MIXED[0]) & (share < _MIXED[1])
     if np.count_nonzero(mixed) < max(_LEAST_SAMPLES, _LEAST_MIXED * np.count_nonzero(share > 0.0)):
         return False
-    repeats = (np.mean((closed[places:] == closed[:-places])[mixed[places:]]) for places in range(2, _MOST_PLACES + 1))
-    return bool(max(repeats) > _REPEATS)
+
+    def alike(apart: int) -> bool:
+        return bool(np.mean((closed[apart:] == closed[:-apart])[mixed[apart:]]) > _REPEATS)
+
+    most = closed.size - _LEAST_SAMPLES
+    for places in range(2, _MOST_PLACES + 1):
+        often = max(min(round(_KEPT_FOR_S / (places * step_s)), most // places), 1)
+        if alike(places) and alike(places * often):
+            return True
+    return False

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.full_output import Drive, rates_c_per_h
+from analysis.full_output import FAR_BEHIND_C, Drive, rates_c_per_h
 from analysis.grid import BoolArray, FloatArray, Grid, runs_of
 from analysis.ranks import median, quantile
 from analysis.reading.firing_log import FiringLog
@@ -29,7 +29,8 @@ _SLOW_CLIMB, _LITTLE_OUTPUT, _OVER_C, _OWN_DOING = 0.67, 0.3, 2.0, 0.3
 """Slow is under two thirds of the usual climb; where in three slow minutes of ten little heat is asked for, the swings
 are the controller's own. A zone that follows its set point lies above it half of the time, by a degree or so."""
 
-_AROUND_BINS = 15
+_AROUND_S = 1800.0
+"""A set point that waits for a failing zone climbs now and then within half an hour."""
 
 _STOPS_WITHIN_S = 600.0
 _FREE_RISE_C_PER_H = 20.0
@@ -195,8 +196,8 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...
     dips_c: list[float] = []
     for zone, part in enumerate(parts):
         usual: FloatArray = np.full(part.size, quantile(part, 0.75))
-        if grid.set_point_c is not None:  # a slower part of the programme is no dip
-            usual = np.fmin(_wanted_c_per_h(grid.set_point_c[:top, zone], grid.step_s)[use], usual)
+        if grid.set_point_c is not None:
+            usual = np.fmin(_wanted_c_per_h(grid.set_point_c[:top, zone], grid.zone_c[:top, zone], grid.step_s)[use], usual)
         slow = part < _SLOW_CLIMB * usual
         asked = idle is None or (np.count_nonzero(idle[:top, zone][use] & slow) <= _OWN_DOING * np.count_nonzero(slow))
         dips_c.append(round(_third_largest(np.where(slow, usual - part, 0.0)) * grid.step_s / 3600.0, 1))
@@ -208,16 +209,19 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...
     return tuple(swings), tuple(dips_c)
 
 
-def _wanted_c_per_h(set_point_c: FloatArray, step_s: float) -> FloatArray:
-    """Return the fastest climb of a set point (n,), n >= 3, within half an hour either way; NaN where it is not known.
+def _wanted_c_per_h(set_point_c: FloatArray, zone_c: FloatArray, step_s: float) -> FloatArray:
+    """Return the fastest climb of a set point (n,), n >= 3, within half an hour either way; NaN where it tells nothing.
 
-    One that waits for a failing zone climbs in between.
+    A slower part of the programme is no dip of the zone that follows it. One far behind wants all it can get, whatever
+    the set point does: that may stand at the end of the segment already, or wait for the zone.
     """
-    rises = np.full(set_point_c.size + 2 * _AROUND_BINS, -np.inf)
+    around = round(_AROUND_S / step_s)
+    rises = np.full(set_point_c.size + 2 * around, -np.inf)
     within = (set_point_c[2:] - set_point_c[:-2]) * (1800.0 / step_s)
-    rises[_AROUND_BINS + 1 : -_AROUND_BINS - 1] = np.where(np.isnan(within), -np.inf, within)
-    fastest: FloatArray = np.lib.stride_tricks.sliding_window_view(rises, 2 * _AROUND_BINS + 1).max(axis=1)
-    return np.where(np.isfinite(fastest), np.maximum(fastest, 0.0), np.nan)
+    rises[around + 1 : rises.size - around - 1] = np.where(np.isnan(within), -np.inf, within)
+    fastest: FloatArray = np.lib.stride_tricks.sliding_window_view(rises, 2 * around + 1).max(axis=1)
+    follows = np.isfinite(fastest) & (set_point_c - zone_c < FAR_BEHIND_C)
+    return np.where(follows, np.maximum(fastest, 0.0), np.nan)
 
 
 def _third_largest(missing: FloatArray) -> float:

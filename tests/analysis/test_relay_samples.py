@@ -11,9 +11,9 @@ from analysis.relay_samples import without_locked_output
 SAMPLES = 600
 
 
-def log_of(places: np.ndarray, duty: np.ndarray, kind: str = "on-off") -> FiringLog:
+def log_of(places: np.ndarray, duty: np.ndarray, kind: str = "on-off", step_s: float = 60.0) -> FiringLog:
     """A relay closed for ``duty`` of its cycle, found at ``places`` (0..1) of it."""
-    time = np.arange(SAMPLES) * 60.0
+    time = np.arange(places.size) * step_s
     closed = (places < duty).astype(float)[:, None]
     return FiringLog(time, 20.0 + time[:, None] / 60.0, None, closed, ("1",), kind)
 
@@ -33,6 +33,22 @@ def test_samples_at_the_same_few_places_of_the_cycle_are_not_used_and_that_is_sa
 def test_samples_that_fall_anywhere_are_used() -> None:
     log = log_of(np.random.default_rng(1).random(SAMPLES), RISING)
     assert without_locked_output(log) is log
+
+
+@pytest.mark.parametrize(("sample_s", "cycle_s"), [(10, 61), (5, 24.5), (12.5, 60.7), (2, 8.2), (15, 47), (60, 25.3)])
+def test_samples_that_soon_come_near_the_same_places_but_move_on_are_used(sample_s: float, cycle_s: float) -> None:
+    """Six samples are all but a cycle of 61 s, yet within the hour they have been everywhere in it."""
+    time = np.arange(int(8 * 3600 / sample_s)) * sample_s
+    log = log_of((time / cycle_s) % 1.0, np.linspace(0.2, 0.95, time.size), step_s=sample_s)
+    assert without_locked_output(log) is log
+
+
+@pytest.mark.parametrize("off", [0.0, 1e-4])
+@pytest.mark.parametrize("sample_s", [5.0, 10.0, 30.0])
+def test_clocks_that_part_by_seconds_a_day_are_still_in_step(sample_s: float, off: float) -> None:
+    time = np.arange(int(8 * 3600 / sample_s)) * sample_s
+    log = log_of((time / (4 * sample_s * (1 + off)) + 0.05) % 1.0, np.linspace(0.2, 0.95, time.size), step_s=sample_s)
+    assert without_locked_output(log).output is None
 
 
 def test_samples_much_closer_than_the_cycle_are_used() -> None:

@@ -77,6 +77,13 @@ def test_a_slower_part_of_the_programme_is_no_dip_of_the_zone(fire: Callable[...
     assert signs(jittery).dips_c[0] < 5.0
 
 
+def test_a_set_point_that_stands_at_the_end_of_its_segment_hides_no_dip(log: FiringLog) -> None:
+    """Heating "as fast as it can": half an hour after the jump the set point climbs no more, the zone still should."""
+    target = np.where(log.zone_c < 300.0, 300.0, float(log.zone_c.max()))
+    assert signs(replace(log, set_point_c=target)).dips_c[0] < 10.0
+    assert signs(replace(log, zone_c=swinging(log, 25.0, 25.0), set_point_c=target)).dips_c[0] > 10.0
+
+
 def lending(log: FiringLog, lead_c: float) -> FiringLog:
     """A second zone ahead of the first by up to ``lead_c`` that asks for no heat of its own below 700 deg C."""
     assert log.output is not None
