@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.clay_water import water_loss_per_h
-from analysis.full_output import Drive, rates_c_per_h
-from analysis.grid import BoolArray, FloatArray, Grid, over_zones
+from analysis.full_output import SPEEDS_UP, Drive, keeps_rate, rates_c_per_h
+from analysis.grid import BoolArray, FloatArray, Grid, over_zones, runs_of
 from analysis.wall_heat import ROOM_C, flux_into_wall
 
 BLOCK_BINS = 5
@@ -56,10 +56,16 @@ _LAG_ERROR = 0.10
 chamber some minutes late, so the block misses part of C dT/dt (C is 0.1-0.3 in these units)."""
 
 _NO_OUTPUT = 0.02
+"""Mean output of a block below which it is one without: duties are written in whole percent."""
+
+_LEVEL_C_PER_H = 5.0
+"""Change of temperature that ten minutes hardly resolve."""
+
+_TELLS_BLOCKS = 3
+"""Blocks that show whether a cooling keeps its rate; the first may hold the last of the heating."""
 
 _USUAL_WALL, _USUAL_CAPACITY = 0.30, 0.17
-"""A and C of a usual kiln in these units, to tell which half hour was the hardest and what a misfit of the flux is
-worth as a share of the rated power."""
+"""A and C of a usual kiln in these units, to tell which half hour was the hardest."""
 
 _WATER_HEAT = 1.0
 """Spread of the clay water's heat, in hours of full output for all of it: 60 kg of a body with half kaolinite take
@@ -95,8 +101,8 @@ class HeatMoments:
     zones : number of zones z.
     moments : upper triangle, row by row, of the (z + 2, z + 2) matrix sum(w v v') with
         v = (u_1 ... u_z, q / 1000 deg C, dT/dt / 100 deg C per h) and w the block's inverse error variance.
-    cooling_left : what no C / A takes off sum(w (A q + C dT/dt)^2) over the blocks without output, for a wall of
-        ordinary A; left out of the moments (see ``_of_ratio``).
+    cooling_left : what no C / A takes off sum(w (A q + C dT/dt)^2) over the blocks without output, for A = 1; left out
+        of the moments (see ``_of_ratio``).
     blocks, full_blocks, cooling_blocks : how many ten-minute blocks, of these with every zone at full output,
         and without any output.
     """
@@ -238,23 +244,24 @@ def _second_moments(columns: list[FloatArray], water: FloatArray, error: FloatAr
     return _triangle_of(matrix[:-1, :-1] - np.outer(along, along) / (matrix[-1, -1] + 1.0 / _WATER_HEAT**2))
 
 
-def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
+def heat_moments(blocks: Blocks) -> HeatMoments | None:
     """Collect the moments of the blocks in which all zones' outputs are known; None if under three.
 
-    Blocks that warm with no demand (``welded`` contacts) are left out: their output is not what is logged.
+    Of the blocks without output only a free cooling above red heat counts: what one that warms got is not what is
+    logged, and in the cold the wall model's error lasts longest.
     """
-    output = blocks.output
+    output, mean_c, mean_rate = blocks.output, over_zones(blocks.zone_c), over_zones(blocks.rate_c_per_h)
     good = blocks.usable & np.isfinite(output).all(axis=1)
-    if welded:
-        good &= (output >= _NO_OUTPUT).any(axis=1) | (over_zones(blocks.rate_c_per_h) <= 5.0)
     # the first block holds the start of heating, whatever the wall did before
     good[:1] = False
+    cooling = good & (output.max(axis=1) < _NO_OUTPUT)
+    free = cooling & (mean_rate <= _LEVEL_C_PER_H) & (mean_c > _CLAY_WATER_C[0]) & ~_held_or_opened(mean_rate, cooling)
+    good &= ~cooling | free
     at = np.flatnonzero(good)
     if at.size < 3:
         return None
-    output, error = output[at], blocks.error[at]
-    flux, rate = over_zones(blocks.flux_c[at]) / FLUX_UNIT_C, over_zones(blocks.rate_c_per_h[at]) / RATE_UNIT_C_PER_H
-    cooling = output.max(axis=1) < _NO_OUTPUT
+    output, error, cooling = output[at], blocks.error[at], cooling[at]
+    flux, rate = over_zones(blocks.flux_c[at]) / FLUX_UNIT_C, mean_rate[at] / RATE_UNIT_C_PER_H
     flux, rate, left = _of_ratio(flux, rate, error, cooling)
     return HeatMoments(
         zones=output.shape[1],
@@ -266,18 +273,38 @@ def heat_moments(blocks: Blocks, *, welded: bool = False) -> HeatMoments | None:
     )
 
 
+def _held_or_opened(rate_c_per_h: FloatArray, cooling: BoolArray) -> BoolArray:
+    """Whether a block (b,) without logged output belongs to no free cooling: one that all at once speeds up.
+
+    Left alone a kiln cools ever more slowly. If it kept its rate until then (or had hardly begun), it was held back by
+    heat that the log does not show; if not, it was opened there, and its wall is another one from there on.
+    """
+    out = np.zeros(cooling.size, dtype=np.bool_)
+    for start, stop in zip(*(ends.tolist() for ends in runs_of(cooling)), strict=True):
+        falls = -rate_c_per_h[start:stop]
+        faster = np.flatnonzero(falls[1:] > SPEEDS_UP * falls[:-1] + _LEVEL_C_PER_H) + 1
+        begin = 0
+        for at in faster.tolist():
+            if at - begin >= _TELLS_BLOCKS and not keeps_rate(falls[begin:at]):
+                out[start + at : stop] = True
+                break
+            begin = at
+        out[start : start + begin] = True
+    return out
+
+
 def _of_ratio(
     flux: FloatArray, rate: FloatArray, error: FloatArray, cooling: BoolArray
 ) -> tuple[FloatArray, FloatArray, float]:
     """Return flux and rate (b,) with those of the cooling blocks as their best C / A makes them, and what that misses.
 
     With no output A q + C dT/dt = 0. That tells C / A and no more; but no wall and no load at all (A = C = 0) fit it
-    best, so a cooling that the model misses by a little would speak for as little of both as can be. One that no
-    positive C / A fits (a kiln that warms although its log says no output) tells nothing.
+    best, so a cooling that the model misses by a little would speak for as little of both as can be. Where no positive
+    C / A fits, it tells nothing.
     """
     q, r = flux[cooling] / error[cooling], rate[cooling] / error[cooling]
     slope = min(float(q @ r) / max(float(r @ r), 1e-12), 0.0)
-    left = _USUAL_WALL**2 * float(((q - slope * r) ** 2).sum())
+    left = float(((q - slope * r) ** 2).sum())
     if slope < 0.0:
         return np.where(cooling, slope * rate, flux), rate, left
     return np.where(cooling, 0.0, flux), np.where(cooling, 0.0, rate), left

@@ -28,6 +28,11 @@ FULL_DUTY = 0.985
 
 _FALLING_C_PER_H = -20.0
 
+_SLOW_COOLING_FROM_C, _ROOM_C = 500.0, 20.0
+_HELD_BACK_BINS, _KEEPS_RATE, SPEEDS_UP = 5, 0.93, 1.3
+"""A cooling held back by heat is programmed above the first. Later on it is as fast as at first, but for the scatter of
+the readings, and this much faster within ten minutes of the heat going off."""
+
 _SLOW_COOLING_BELOW_C = 350.0
 """Colder than this a closed kiln cools so slowly by itself that it cannot be told from one held by its controller."""
 
@@ -96,7 +101,35 @@ def programme_end(grid: Grid, rates: FloatArray) -> int:
     if grid.output is not None:
         heated |= (grid.output > 0.02).any(axis=1)
     last = np.flatnonzero(heated)
-    return int(last[-1]) + 1 if last.size else 0
+    end = int(last[-1]) + 1 if last.size else 0
+    return _held_back(grid, end) if grid.output is None and grid.set_point_c is None else end
+
+
+def _held_back(grid: Grid, end: int) -> int:
+    """End of the programme where nothing but temperature tells: after a cooling along a line, held back by heat.
+
+    Left alone a kiln cools ever more slowly, as its wall gives back less and less heat. One that is held back keeps its
+    rate, and cools at once much faster when the heat goes off.
+    """
+    hot = grid.mean_c[end:]
+    cold = hot < _SLOW_COOLING_FROM_C
+    hot = hot[: int(cold.argmax())] if cold.any() else hot
+    width = _HELD_BACK_BINS
+    falls = (hot[:-width] - hot[width:])[width:]  # without the ten minutes in which heat is still on its way
+    if falls.size < 3 * width:
+        return end
+    off = int((falls / (hot[2 * width :] - _ROOM_C)).argmax())
+    if off < 2 * width:
+        return end
+    before = falls[: off - width]
+    held_back = keeps_rate(before) and falls[off] > SPEEDS_UP * float(before.mean())
+    return end + off + width if held_back else end
+
+
+def keeps_rate(falls: FloatArray) -> bool:
+    """Whether a cooling by ``falls`` (n,), n >= 2, from one time to the next is as fast later on as at first."""
+    early, late = (float(part.mean()) for part in np.array_split(falls, 2))
+    return late > _KEEPS_RATE * early
 
 
 def drive_of(grid: Grid) -> Drive:

@@ -155,7 +155,7 @@ def _rows_of(matrix: FloatArray, powers: int, blocks: int, left: float = 0.0) ->
     the heat flows' coefficients leaves their estimate given the powers, and a form S of the powers alone; of that the
     part no choice of powers can remove, floor = min theta' S theta over sum(theta) = 1, is noise: it sets the scale of
     the errors (per block, never below one, the expected error) and is taken out. ``left`` is noise that was taken out
-    of the matrix before.
+    of the matrix before, for a first flow of coefficient 1.
     """
     flows = matrix[powers:, powers:].copy()
     flows.reshape(-1)[:: flows.shape[0] + 1] += 1e-9 * float(flows.diagonal().sum())
@@ -164,7 +164,8 @@ def _rows_of(matrix: FloatArray, powers: int, blocks: int, left: float = 0.0) ->
     schur.reshape(-1)[:: powers + 1] += 1e-9 * float(matrix.diagonal().sum())
     ones = np.ones(powers)
     floor = float(schur[0, 0]) if powers == 1 else 1.0 / float(ones @ np.linalg.solve(schur, ones))
-    scale = max(1.0, (floor + left) / max(blocks - matrix.shape[0] + 1, 1)) * INDEPENDENT_BLOCKS
+    noise = floor + left * float(along[0].mean()) ** 2
+    scale = max(1.0, noise / max(blocks - matrix.shape[0] + 1, 1)) * INDEPENDENT_BLOCKS
     upper = np.linalg.cholesky(flows / scale).T
     given_powers = np.empty((flows.shape[0], matrix.shape[0]))
     given_powers[:, :powers], given_powers[:, powers:] = upper @ along, upper

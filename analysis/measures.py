@@ -214,7 +214,7 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         full_share=full_share,
         zone_full_share=zone_full,
         zone_offset_c=tuple(offsets.tolist()),
-        heat=heat_moments(blocks, welded=free_rise is not None and free_rise > 10.0),
+        heat=heat_moments(blocks),
         zone_heat=() if grid.zone_c.shape[1] == 1 else zone_moments(blocks),
         kept=None if drive.kept is None else kept_pace(blocks, block_shares(drive.kept)),
         no_rise=no_rise(grid, drive),

@@ -197,7 +197,8 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...
     for zone, part in enumerate(parts):
         usual: FloatArray = np.full(part.size, quantile(part, 0.75))
         if grid.set_point_c is not None:
-            usual = np.fmin(_wanted_c_per_h(grid.set_point_c[:top, zone], grid.zone_c[:top, zone], grid.step_s)[use], usual)
+            wanted = _wanted_c_per_h(grid.set_point_c[:top, zone], grid.zone_c[:top, zone], grid.step_s)
+            usual = np.fmin(wanted[use], usual)
         slow = part < _SLOW_CLIMB * usual
         asked = idle is None or (np.count_nonzero(idle[:top, zone][use] & slow) <= _OWN_DOING * np.count_nonzero(slow))
         dips_c.append(round(_third_largest(np.where(slow, usual - part, 0.0)) * grid.step_s / 3600.0, 1))

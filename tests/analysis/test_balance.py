@@ -124,22 +124,57 @@ def test_a_cooling_tells_the_load_over_the_wall_and_speaks_for_no_size_of_them(
         assert -flows[0, 1] / flows[1, 1] > 0.2
 
 
-def test_blocks_that_warm_without_output_tell_no_wall_and_no_load() -> None:
-    """An output that reads nought while the kiln warms is wrong, and no sign of a kiln without a wall."""
-    count = 20
-    temperature = np.linspace(200.0, 400.0, count)[:, None]
-    blocks = Blocks(
-        zone_c=temperature,
-        rate_c_per_h=np.full((count, 1), 60.0),
-        flux_c=2.0 * temperature,
-        output=np.zeros((count, 1)),
-        water_per_h=np.zeros(count),
-        error=np.full(count, 0.012),
-        usable=np.ones(count, dtype=np.bool_),
-    )
-    warmed = heat_moments(blocks)
-    assert warmed is not None
-    assert not np.any(warmed.matrix())
+def with_lost_output(log: FiringLog, low_c: float, high_c: float) -> FiringLog:
+    """The same log, its output nought for the ten minutes in which the climb passes ``low_c``, and on to ``high_c``."""
+    assert log.output is not None
+    begin, end = (log.elapsed_s[np.argmax(log.zone_c[:, 0] > at_c)] // 600.0 * 600.0 for at_c in (low_c, high_c))
+    lost = (log.elapsed_s >= begin) & (log.elapsed_s < end)
+    return replace(log, output=np.where(lost[:, None], 0.0, log.output))
+
+
+@pytest.mark.parametrize("cooling_h", [0.1, 6.0])
+def test_blocks_that_warm_without_output_tell_nothing(fire: Callable[..., FiringLog], cooling_h: float) -> None:
+    """An output that reads nought while the kiln warms is wrong, and no sign of a kiln without wall or load."""
+    log = fire(ramps=((120.0, 1000.0, 0.0), (60.0, 1200.0, 15.0)), cooling_h=cooling_h)
+    _, whole = measure(KILN, log)
+    _, lost = measure(KILN, with_lost_output(log, 800.0, 950.0))
+    assert lost.heat is not None
+    assert wall_and_load(lost) == pytest.approx(wall_and_load(whole), rel=0.02)
+    assert lost.heat.cooling_left < 50.0
+
+
+def opened(log: FiringLog, at_c: float) -> FiringLog:
+    """The same log with a kiln opened while it cools through ``at_c``: from there on it cools three times as fast."""
+    top = int(np.argmax(log.zone_c[:, 0]))
+    at = top + int(np.argmax(log.zone_c[top:, 0] < at_c))
+    zone_c = log.zone_c.copy()
+    after = zone_c[at:]
+    room_c = 20.0
+    zone_c[at:] = room_c + (after - room_c) * ((after - room_c) / (after[0] - room_c)) ** 2
+    return replace(log, zone_c=zone_c)
+
+
+@pytest.mark.parametrize("at_c", [900.0, 600.0])
+def test_a_kiln_opened_while_it_cools_has_no_other_wall(fire: Callable[..., FiringLog], at_c: float) -> None:
+    log = fire(ramps=((120.0, 1000.0, 0.0), (60.0, 1200.0, 15.0)), cooling_h=8.0)
+    _, closed = measure(KILN, log)
+    _, cooled = measure(KILN, opened(log, at_c))
+    assert wall_and_load(cooled) == pytest.approx(wall_and_load(closed), rel=0.03)
+
+
+def test_a_cooling_held_back_by_heat_that_is_not_logged_is_no_free_one(fire: Callable[..., FiringLog]) -> None:
+    """A programmed cooling of 60 deg C an hour; a relay sampled when it happens to be open shows no output in it."""
+    log = fire(ramps=((120.0, 1000.0, 0.0), (60.0, 1200.0, 15.0), (-60.0, 1020.0, 0.0)), cooling_h=8.0)
+    assert log.output is not None
+    top = int(np.argmax(log.zone_c[:, 0]))
+    blind = replace(log, output=np.where((np.arange(log.zone_c.shape[0]) > top + 20)[:, None], 0.0, log.output))
+    _, logged = measure(KILN, log)
+    _, sampled = measure(KILN, blind)
+    _, alone = measure(KILN, replace(log, output=None, output_kind=None, set_point_c=None))
+    assert logged.heat is not None
+    for told in (sampled, alone):
+        assert told.heat is not None
+        assert told.heat.cooling_blocks == pytest.approx(logged.heat.cooling_blocks, abs=2)
 
 
 @pytest.mark.parametrize("heat_c", [0.0, 80.0])
