@@ -42,7 +42,7 @@ def recognise(table: Table, kiln: Kiln) -> tuple[list[Column], dict[int, TimeTex
         elif values is None and hint != "ignore":
             values = _on_off(table.text(i))
         columns.append(Column(i, header, unit_of(table.units[i]), values))
-    return decide_roles(columns, kinds, hints, kiln.zones), texts
+    return decide_roles(columns, kinds, hints, kiln.zones, table.mute), texts
 
 
 def _times(cells: NDArray[np.uint8], day_order: DayOrder | None) -> TimeText | None:

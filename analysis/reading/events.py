@@ -107,7 +107,7 @@ def _from_column(plain: PlainText, table: Table, i: int, at_row: FloatArray) -> 
 
 
 def table_problems(table: Table, at_row: FloatArray) -> list[str]:
-    """Name what the table itself had: a cut last line, repeated headers, texts where numbers should be."""
+    """Name what the table itself had: a cut last line, repeated headers, texts where numbers should be, its notes."""
     problems = []
     if table.cut is not None:
         problems.append("the last line is cut off and was left out")
@@ -118,6 +118,9 @@ def table_problems(table: Table, at_row: FloatArray) -> list[str]:
         name = shown(table.names[i], 40) or f"column {i + 1}"
         such = shown(example, 30)
         problems.append(f'{count} text{"s" if count > 1 else ""} where a number should be in {name} (such as "{such}")')
+    for note in table.notes:
+        first = "" if note.row is None else f", first at {clock_text(float(at_row[note.row]))}"
+        problems.append(note.text + first)
     return problems
 
 

@@ -9,15 +9,21 @@ import numpy as np
 
 from analysis.reading.encoding import PlainText
 from analysis.reading.firing_log import FloatArray, UnreadableLog
+from analysis.reading.nested import Flat, flattened
 from analysis.reading.rows import Bytes, Stray
 from analysis.reading.shape import Shape, column_kind, kind_of, middle_lines
 from analysis.reading.table import Table, numbers_from_text, table_of, within_reason
 
 _MOST_COLUMNS = 64
 _WIDEST_TEXT = 48
-_DEEPEST, _LONGEST_LIST, _LONGEST_LABEL = 3, 12, 20
-_LABELS = ("name", "label", "zone", "channel", "sensor", "id", "number", "no", "nr")
-"""Keys by which an object in a list says which one it is."""
+_NESTED = re.compile(rb'"\s*:\s*[\[{]')
+_LISTED = re.compile(r'"\s*:\s*\[')
+"""Where a value is an object or a list, and where a list."""
+_DAMAGE = 0.05
+"""Rows where a bracket may be nothing but damage, by share."""
+_BETWEEN = " \t\r\n,]"
+_MOST_DAMAGED = 500
+"""Objects of an array that may be damaged before the rest is given up: each may be looked through to the file's end."""
 
 
 def looks_like_json(plain: PlainText) -> bool:
@@ -36,15 +42,11 @@ def json_table(plain: PlainText) -> Table:
     records, strays, cut, empty, lines = _records(plain)
     if not records:
         raise UnreadableLog("no line holds a JSON object.", remedy="Check the file.")
-    if any(isinstance(value, dict | list) for value in records[len(records) // 2].values()):
-        records = [_flat(record) for record in records]
     n = len(records)
-    usual = records[0].keys()
-    seen = dict.fromkeys((*usual, *records[n // 2], *records[-1]))
-    for record in records:
-        if record.keys() != usual:
-            seen.update(dict.fromkeys(record))
-    names = tuple(list(seen)[:_MOST_COLUMNS])
+    flat = flattened(records, _MOST_COLUMNS) if _may_nest(plain.body, n) else None
+    if flat is None:
+        flat = Flat(records, _names(records), frozenset(), [])
+    records, names = flat.records, flat.names
     numbers: list[FloatArray | None] = []
     texts: dict[int, list[str]] = {}
     stamps, bad = set(), {}
@@ -85,7 +87,29 @@ def json_table(plain: PlainText) -> Table:
         empty=empty,
         cut=cut,
         lines=lines,
+        notes=flat.notes,
+        mute=flat.mute,
     )
+
+
+def _nests(body: bytes) -> bool:
+    """Tell whether objects or lists stand in more places than damage puts them."""
+    rows = body.count(b"\n")
+    return _may_nest(body, rows) and len(_NESTED.findall(body)) > _DAMAGE * rows
+
+
+def _may_nest(body: bytes, objects: int) -> bool:
+    """Tell at a glance (it costs flat logs nothing) whether there may be objects or lists inside the objects."""
+    return body.count(b"{") > objects or b"[" in body
+
+
+def _names(records: list[dict[str, Any]]) -> tuple[str, ...]:
+    usual = records[0].keys()
+    seen = dict.fromkeys((*usual, *records[len(records) // 2], *records[-1]))
+    for record in records:
+        if record.keys() != usual:
+            seen.update(dict.fromkeys(record))
+    return tuple(list(seen)[:_MOST_COLUMNS])
 
 
 def uniform_json_table(plain: PlainText) -> Table | None:
@@ -104,7 +128,7 @@ def uniform_json_table(plain: PlainText) -> Table | None:
     if end < 0 or b"\\" in body:
         return None
     literals = _literals(body[:end])
-    if literals is None:
+    if literals is None or _nests(body):
         return None
     names, pieces = literals
     data = np.frombuffer(body, np.uint8)
@@ -163,6 +187,8 @@ def _records(plain: PlainText) -> tuple[list[dict[str, Any]], list[Stray], str |
     text = plain.text(plain.body)
     stripped = text.strip()
     if stripped[:1] == "[":
+        if _LISTED.search(stripped):
+            return _array(stripped)
         text = re.sub(r"\}\s*,\s*\{", "}\n{", stripped.lstrip("[").rstrip().removesuffix("]"))
     lines = [line.strip() for line in text.split("\n")]
     whole = text.endswith("\n") or _is_object(lines[-1])
@@ -179,6 +205,35 @@ def _records(plain: PlainText) -> tuple[list[dict[str, Any]], list[Stray], str |
     except (ValueError, RecursionError):
         pass
     return *_line_by_line(body), cut, *_counts(lines)
+
+
+def _array(text: str) -> tuple[list[dict[str, Any]], list[Stray], str | None, int, int]:
+    """Read one array of objects that hold lists, where a line's end or a comma between braces parts no records.
+
+    An object that is damaged is left out up to the end of its line; one without an end is the cut one.
+    """
+    records: list[dict[str, Any]] = []
+    strays: list[Stray] = []
+    cut = None
+    decoder = json.JSONDecoder()
+    at = 1
+    while at < len(text):
+        if text[at] in _BETWEEN:
+            at += 1
+            continue
+        try:
+            record, end = decoder.raw_decode(text, at)
+        except (ValueError, RecursionError):
+            record, end = None, text.find("\n", at)
+            if end < 0 or len(strays) >= _MOST_DAMAGED:
+                cut = text[at : at + 500]
+                break
+        if isinstance(record, dict):
+            records.append(record)
+        else:
+            strays.append(Stray(len(records), text[at : min(end, at + 500)].encode("utf-8", "replace")))
+        at = end
+    return records, strays, cut, 0, len(records) + len(strays) + (cut is not None)
 
 
 def _is_object(line: str) -> bool:
@@ -218,48 +273,6 @@ def _line_by_line(lines: list[str]) -> tuple[list[dict[str, Any]], list[Stray]]:
         else:
             strays.append(Stray(len(records), line[:500].encode("utf-8", "replace")))
     return records, strays
-
-
-def _flat(record: dict[str, Any]) -> dict[str, Any]:
-    """Flatten objects and lists: ``{"zone": {"top": 20}}`` -> ``{"zone top": 20}``.
-
-    An object in a list goes by its own label, if it has one: ``{"zones": [{"zone": 2, "temp": 20}]}`` ->
-    ``{"zones 2 temp": 20}``, else by its place, from 1 on.
-    """
-    flat: dict[str, Any] = {}
-    for key, value in record.items():
-        _spread(key, value, flat, _DEEPEST)
-    return flat
-
-
-def _spread(name: str, value: Any, flat: dict[str, Any], levels: int) -> None:  # noqa: ANN401 - whatever JSON holds
-    """Put a value, or what it holds down to so many levels, into ``flat`` under names that begin with ``name``."""
-    if levels and isinstance(value, dict):
-        for key, inner in value.items():
-            _spread(f"{name} {key}", inner, flat, levels - 1)
-    elif levels and isinstance(value, list):
-        items = value[:_LONGEST_LIST]
-        label = _label_of(items)
-        for place, inner in enumerate(items, 1):
-            if label is None:
-                _spread(f"{name} {place}", inner, flat, levels - 1)
-            else:
-                rest = {key: deeper for key, deeper in inner.items() if key != label}
-                _spread(f"{name} {inner[label]}", rest, flat, levels - 1)
-    else:
-        flat[name] = value
-
-
-def _label_of(items: list[Any]) -> str | None:
-    """Return the key that tells the objects of a list apart: in all of them, each time another short text or number."""
-    if not items or not all(isinstance(item, dict) for item in items):
-        return None
-    for key in _LABELS:
-        labels = [item.get(key) for item in items]
-        plain = all(isinstance(label, str | int) and len(str(label)) <= _LONGEST_LABEL for label in labels)
-        if plain and len(set(labels)) == len(labels):
-            return key
-    return None
 
 
 def _word(value: Any) -> str:  # noqa: ANN401 - whatever JSON holds

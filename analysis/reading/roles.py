@@ -92,13 +92,16 @@ def decide_roles(
     times: Mapping[int, str],
     hints: Mapping[int, tuple[str, int | None, str | None]],
     zones: Sequence[str],
+    mute: frozenset[int] = frozenset(),
 ) -> list[Column]:
     """Give every column its role.
 
     ``times`` says which text columns hold times (index -> ``date and time``, ``date``, ``clock``, ``duration`` or
-    ``half day``); ``zones`` are the register's zone names (may be empty). Raises ``UnreadableLog`` without a zone.
+    ``half day``); ``zones`` are the register's zone names (may be empty); the names of ``mute`` columns say which
+    zone's they are and nothing else. Raises ``UnreadableLog`` without a zone.
     """
     said = [what_name_says(column.name) for column in columns]
+    said = [replace(says, role=None, word="") if i in mute else says for i, says in enumerate(said)] if mute else said
     out: list[Column] = []
     conducts: dict[int, Behaviour] = {}
     for column, says in zip(columns, said, strict=True):

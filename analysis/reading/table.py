@@ -23,13 +23,22 @@ _MOST_WORDS = 0.5
 _LARGEST = 1e16  # above epoch microseconds
 
 
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something a person should know of how the rows became a table; ``row`` is where it is so first, if anywhere."""
+
+    row: int | None
+    text: str
+
+
 @dataclass(slots=True)
 class Table:
     """The samples of one file, ``n`` rows.
 
     ``numbers[i]`` is column i as numbers (n,), None where it is text; ``text(i)`` gives its characters (n, width),
     ``line(k)`` the bytes of row k.
-    ``bad_cells`` counts texts where a number should be, with one example, by column.
+    ``bad_cells`` counts texts where a number should be, with one example, by column. ``mute`` columns are not what
+    their names seem to say.
     """
 
     form: str
@@ -51,6 +60,8 @@ class Table:
     empty: int = 0
     cut: str | None = None
     lines: int = 0
+    notes: list[Note] = field(default_factory=list)
+    mute: frozenset[int] = frozenset()
 
 
 def delimited_table(plain: PlainText, hints: LogHints) -> Table:

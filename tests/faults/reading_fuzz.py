@@ -101,6 +101,7 @@ def bases() -> list[bytes]:
     for layout in (
         pen.Layout(json="flat", time="ISO"),
         pen.Layout(json="nested", time="epoch s"),
+        pen.Layout(json="zones", time="ISO"),
         pen.Layout(fixed=True, delimiter=" "),
         pen.Layout(header=False),
         pen.Layout(quoted=True, time="day first"),

@@ -23,7 +23,7 @@ starts = st.one_of(
 
 def in_form(form: str, layout: pen.Layout) -> pen.Layout:
     """Return a layout in another form, without what that form cannot hold."""
-    if form in {"flat", "nested"}:
+    if form in {"flat", "nested", "zones"}:
         layout = replace(layout, json=form, quoted=False, preamble=(), decimal=".", header=True)
         layout = replace(layout, columns=("point", "zones", "output"), units_in="register")
         return replace(layout, time="seconds") if layout.time in {"minutes", "hours"} else layout
@@ -36,7 +36,7 @@ def in_form(form: str, layout: pen.Layout) -> pen.Layout:
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
-    form=st.sampled_from(["flat", "nested", "fixed", "no header"]),
+    form=st.sampled_from(["flat", "nested", "zones", "fixed", "no header"]),
     layout=usual.layouts,
     mark=usual.marks,
     spoiled=usual.defects,

@@ -89,9 +89,9 @@ def test_mixed_line_ends_in_one_file_do_not_lose_rows():
     assert read_log(mixed, name="2026-03-02_0814.csv").firings[0].elapsed_s.size == one.t.size
 
 
-@pytest.mark.parametrize("form", ["flat", "nested"])
+@pytest.mark.parametrize("form", ["flat", "nested", "zones"])
 @pytest.mark.parametrize("time", ["ISO", "ISO offset", "seconds", "epoch ms", "h:mm:ss"])
-def test_json_lines_flat_or_nested_one_level_read_back(form, time):
+def test_json_lines_flat_or_nested_read_back(form, time):
     one = pen.firing(seed=7, zones=3, sample_s=120.0)
     reads_back(one, pen.write(one, pen.Layout(json=form, time=time)))
 

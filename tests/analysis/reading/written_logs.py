@@ -200,7 +200,7 @@ class Layout:
     preamble: tuple[str, ...] = ()
     encoding: str = "utf-8"
     line_end: str = "\n"
-    json: str = ""  # "", flat, nested
+    json: str = ""  # "", flat, nested, zones (a list of objects)
     fixed: bool = False
     quoted: bool = False
     zone_name: str = "Europe/Dublin"
@@ -343,6 +343,10 @@ def _json_row(one: Firing, k: int, layout: Layout) -> str:
         record["temp"] = {f"zone {z + 1}": value for z, value in enumerate(temperature)}
         record["set point"] = point
         record["output"] = output
+    elif layout.json == "zones":
+        both = enumerate(zip(temperature, output, strict=True), 1)
+        record["zones"] = [{"zone": z, "temp": degrees, "output": share} for z, (degrees, share) in both]
+        record["set point"] = point
     else:
         record["sp"] = point
         record |= {f"t{z + 1}": value for z, value in enumerate(temperature)}
