@@ -279,8 +279,8 @@ class FiringModel:
             self._share_rows = np.hstack((centre, np.zeros((zones, 7)), -centre, spare))
             self._log_shares = log_shares / share_error
         self.active = np.asarray(at)
-        parts = (whole, self._share_rows, *self._by_zone)
-        self._count = sum(rows.shape[0] for rows in parts if rows is not None) + int(current is not None)
+        told = [rows for rows in (whole, self._share_rows, *self._by_zone) if rows is not None]
+        self._count = sum(rows.shape[0] for rows in told) + int(current is not None)
 
     @property
     def empty(self) -> bool:
@@ -382,21 +382,17 @@ _BY_FLOWS = np.array([[1.0, 0.0, -1.0, 1.0, LOAD_SLOPE, -1.0, LOAD_SLOPE], [0.0,
 def kept_margins(
     layout: Layout, states: FloatArray, slot: int, shares: FloatArray, kept: KeptPace
 ) -> tuple[FloatArray, FloatArray]:
-    """Log of the full power over what the hardest kept half hour asked for (m,), with gradients (m, n).
-
-    ``states`` (m, n) are augmented ones. The kiln did it below full output, so the margin is positive.
-    """
+    """Margin of the full power over what the hardest kept half hour asked for (m,), log, with gradients (m, n)."""
     wholes, by_zone = whole_powers(layout, states, shares)
     at_wall, at_capacity = layout.wall_offset + slot, layout.capacity_offset + slot
     extra = states[:, at_capacity] + states[:, layout.load]
     wall = kept.flux * np.exp(states[:, layout.wall] + states[:, at_wall] + LOAD_SLOPE * extra)
     capacity = kept.rate * np.exp(states[:, layout.capacity] + extra)
     asked = np.maximum(wall + capacity, 1e-3)
-    wall, capacity = wall / asked, capacity / asked
     gradients = np.zeros(states.shape)
     gradients[:, : layout.zones] = by_zone
     gradients[:, (layout.slow_supply, layout.supply)] = 1.0
-    gradients[:, layout.wall] = gradients[:, at_wall] = -wall
-    gradients[:, layout.capacity] = -capacity
-    gradients[:, at_capacity] = gradients[:, layout.load] = -(LOAD_SLOPE * wall + capacity)
+    gradients[:, layout.wall] = gradients[:, at_wall] = -wall / asked
+    gradients[:, layout.capacity] = -capacity / asked
+    gradients[:, at_capacity] = gradients[:, layout.load] = -(LOAD_SLOPE * wall + capacity) / asked
     return wholes + states[:, layout.slow_supply] + states[:, layout.supply] - np.log(asked), gradients

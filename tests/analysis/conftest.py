@@ -46,6 +46,7 @@ def simulate(
 ) -> FiringLog:
     """Fire a kiln along ``ramps`` (deg C per h, to deg C, hold in minutes) and log it every ``every`` steps.
 
+    A ramp of a negative rate is a programmed cooling.
     One that starts at ``start_c`` above the room's temperature has a steady flux through its wall.
     """
     rng = np.random.default_rng(seed)
@@ -66,10 +67,12 @@ def simulate(
         if heating:
             rate, target, minutes = ramps[segment]
             behind = point - temperature.min()
-            if point < target:
+            if rate < 0.0 and point > target:
+                point = max(target, point + rate * step_s / 3600.0)
+            elif point < target:
                 if behind < 15.0:
                     point = min(target, point + rate * step_s / 3600.0)
-            elif temperature.min() >= target - 3.0:
+            elif rate < 0.0 or temperature.min() >= target - 3.0:
                 hold += step_s
                 if hold >= minutes * 60.0:
                     segment, hold = segment + 1, 0.0

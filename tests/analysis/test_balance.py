@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.balance import Blocks, heat_moments
 from analysis.heat_model import heat_rows
 from analysis.measures import Measures, measure
 from analysis.reading.firing_log import FiringLog
