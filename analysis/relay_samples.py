@@ -2,15 +2,17 @@
 
 A relay that heats for 40 % of a cycle of 24 s is found closed in 40 % of the samples, if they fall anywhere in the
 cycle. A controller that notes its own relay once a minute finds it at the same two places of the cycle for ever: the
-states then alternate, and half of them are "closed" whatever the share is. No more can be learned from those than from
-no output at all.
+states then alternate, and half of them are "closed" whatever the share is. Where the samples keep to one place it is
+found open for hours while the kiln climbs, then closed for hours. No more can be learned from those than from no output
+at all.
 """
 
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from analysis.grid import FloatArray
+from analysis.grid import BoolArray, FloatArray, runs_of
 from analysis.reading.firing_log import FiringLog
 
 _MOST_PLACES = 6
@@ -31,6 +33,12 @@ _REPEATS, _KEPT_FOR_S = 0.85, 1800.0
 fall anywhere in the cycle 0.5 to 0.7 are. The second because regular samples often come back *near* the same places
 after a few; but then they move on through the whole cycle in minutes, and counting them tells the share well."""
 
+_LONG_S, _HOUR_S, _MUCH_OF_IT = 600.0, 3600.0, 0.4
+_CLIMB_C_PER_H, _WARM_C = 20.0, 150.0
+"""A state that lasts for ten minutes on end, while a warm kiln climbs: at one place of the cycle that is much of the
+heating. Without any heat a kiln does not climb for an hour; with a closed contact it does, but is then not found closed
+for long any more."""
+
 
 def without_locked_output(log: FiringLog) -> FiringLog:
     """Return the log, without its output if that is a relay's state sampled in step with its cycle."""
@@ -41,7 +49,12 @@ def without_locked_output(log: FiringLog) -> FiringLog:
     if apart_s.size < _LEAST_SAMPLES or np.mean(np.abs(apart_s / np.median(apart_s) - 1.0) < _REGULAR) < _MOSTLY:
         return log
     step_s = float(np.median(apart_s))
-    if not any(_in_step(closed[:, zone].astype(np.float64), step_s) for zone in range(closed.shape[1])):
+    zones = range(closed.shape[1])
+    if not any(
+        _in_step(closed[:, zone].astype(np.float64), step_s)
+        or _at_one_place(closed[:, zone], log.elapsed_s, log.zone_c[:, min(zone, log.zone_c.shape[1] - 1)])
+        for zone in zones
+    ):
         return log
     note = (
         "The output column holds a relay's state, always sampled at the same few places of its cycle: it does not tell "
@@ -73,3 +86,22 @@ def _in_step(closed: FloatArray, step_s: float) -> bool:
         if alike(places) and alike(places * often):
             return True
     return False
+
+
+def _at_one_place(closed: BoolArray, elapsed_s: FloatArray, zone_c: FloatArray) -> bool:
+    """Whether a relay (n,) was found open for an hour or more of a climb (n,), and closed on end later on."""
+
+    def long_runs(flags: BoolArray) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
+        starts, stops = runs_of(flags)
+        lasts_s = elapsed_s[stops - 1] - elapsed_s[starts]
+        long = lasts_s >= _LONG_S
+        return starts[long], stops[long] - 1, lasts_s[long]
+
+    shut, _, shut_s = long_runs(closed)
+    begin, end, open_s = long_runs(~closed)
+    if not shut.size or not begin.size:
+        return False
+    climbs = (zone_c[end] - zone_c[begin] > _CLIMB_C_PER_H / 3600.0 * open_s) & (zone_c[end] > _WARM_C)
+    climbing_s = float(open_s[climbs & (begin < shut[-1])].sum())
+    heating_s = float(elapsed_s[np.flatnonzero(closed)[-1]] - elapsed_s[0])
+    return climbing_s >= _HOUR_S and climbing_s + float(shut_s.sum()) > _MUCH_OF_IT * heating_s

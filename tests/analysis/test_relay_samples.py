@@ -30,6 +30,27 @@ def test_samples_at_the_same_few_places_of_the_cycle_are_not_used_and_that_is_sa
     assert "same few places of its cycle" in found.problems[-1]
 
 
+@pytest.mark.parametrize("place", [0.45, 0.6, 0.8])
+def test_samples_at_one_place_of_the_cycle_are_not_used(place: float) -> None:
+    """Open for hours of a steady climb, then closed for hours: no kiln climbs without heat."""
+    log = log_of(np.full(SAMPLES, place), RISING)
+    assert without_locked_output(log).output is None
+
+
+def test_a_contact_that_stays_closed_from_some_time_on_is_no_pattern() -> None:
+    """The relay is told to open and the kiln climbs on: that must stay in the log, it is what shows the fault."""
+    duty = np.where(np.arange(SAMPLES) < 400, np.linspace(0.3, 0.7, SAMPLES), 0.0)
+    log = log_of(np.random.default_rng(2).random(SAMPLES), duty)
+    assert without_locked_output(log) is log
+
+
+def test_full_output_from_end_to_end_is_no_pattern() -> None:
+    closed = np.where(np.arange(SAMPLES) < 500, 1.0, 0.0)
+    log = log_of(np.full(SAMPLES, 0.5), closed)
+    cooling = replace(log, zone_c=np.where(closed[:, None] > 0.0, log.zone_c, 600.0))
+    assert without_locked_output(cooling) is cooling
+
+
 def test_samples_that_fall_anywhere_are_used() -> None:
     log = log_of(np.random.default_rng(1).random(SAMPLES), RISING)
     assert without_locked_output(log) is log
