@@ -25,7 +25,7 @@ Pace = Literal["steady", "wearing"]
 MOST_HYPOTHESES = 8
 _LEAST_WEIGHT = 5e-4
 _CHANCE_FIRINGS = 5
-_LEAST_OLD_WEIGHT = 0.03
+_LEAST_OLD_WEIGHT = 0.005
 _PLAIN_WEIGHT = -7.0
 """Log of the least weight the history without a jump keeps (one in a thousand)."""
 _ITERATIONS = 4

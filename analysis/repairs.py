@@ -24,8 +24,9 @@ _IN_VAIN = 0.1
 practice, no source)."""
 
 _NEW_BRICK = 0.15
-_MOST_LEAKED = 0.35
-"""Log of the power that a leak beside one zone may seem to take from it."""
+_MOST_LEAKED, _TAKEN_FOR_A_FAULT = 0.35, 0.5
+"""Log of the power that a leak beside one zone may seem to take from it, and the odds, once the lid or the brickwork has
+been seen to, that what fits some circuit's fault was that leak: the next firing tells."""
 
 _NEW_THERMOCOUPLE = 0.03
 
@@ -102,12 +103,12 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     """After work on lid or brickwork: less is lost through the wall, or what was taken for lost power comes back.
 
     A leak in one place makes its zone work as if weaker, and one that grows looks like power that goes; so the jump a
-    history assumes may have been the leak: of whatever kind, if no circuit's and no larger than a leak makes it seem.
-    Less likely the work was in vain.
+    history assumes may have been the leak, of whatever kind, if it is no larger than a leak makes it seem. Less likely
+    the work was in vain, or had nothing to do with it.
     """
     loosened = replace(belief, covariance=_loosened(belief, [layout.wall], _NEW_BRICK))
     story = belief.story
-    if not story.before or story.wall_before is None or story.fault:
+    if not story.before or story.wall_before is None:
         return [loosened]
     before = np.asarray(story.before)
     leaked = story.jump == "leak" or float((before - belief.mean[: layout.zones]).max()) < _MOST_LEAKED
@@ -125,10 +126,11 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     unworn = mean.copy()
     unworn[: layout.zones] = np.maximum(mean[: layout.zones], mean[layout.reference])
     unworn[layout.drift] = max(float(mean[layout.drift]), FIRST_DRIFT["steady"][0])
+    leak, other = (_TAKEN_FOR_A_FAULT, 1.0 - _TAKEN_FOR_A_FAULT) if story.fault else (1.0, _IN_VAIN)
     return [
-        sealed.weighed(sealed.log_weight + log(0.5)),
-        replace(sealed, mean=unworn, log_weight=sealed.log_weight + log(0.5)),
-        loosened.weighed(loosened.log_weight + log(_IN_VAIN)),
+        sealed.weighed(sealed.log_weight + log(0.5 * leak)),
+        replace(sealed, mean=unworn, log_weight=sealed.log_weight + log(0.5 * leak)),
+        loosened.weighed(loosened.log_weight + log(other)),
     ]
 
 
