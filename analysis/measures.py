@@ -16,7 +16,7 @@ from analysis.balance import (
     zone_moments,
 )
 from analysis.climb import BandClimb, Estimate, bands_of
-from analysis.current import full_current
+from analysis.current import TornCurrent, full_current, torn_current
 from analysis.demand import NoRise, heat_without_demand_c, no_rise, worst_lag_c
 from analysis.energy import energy_kwh, supply_volts
 from analysis.firing import Firing, firing_of, short_firing
@@ -66,6 +66,7 @@ class Measures:
     kept : the hardest half hour in which the kiln kept its programme below full output, None if it never did.
     signs : signs of faults other than lost power (``analysis.signs``).
     no_rise : longest stand of a zone at full output without warming (a dead circuit), None if under 20 min.
+    torn_current : a current that comes and goes (``analysis.current``), None where none is logged or it does not.
     """
 
     duration_s: float
@@ -93,6 +94,7 @@ class Measures:
     zone_heat: tuple[ZoneMoments | None, ...] = ()
     kept: KeptPace | None = None
     no_rise: NoRise | None = None
+    torn_current: TornCurrent | None = None
     signs: Signs = field(default_factory=Signs)
 
 
@@ -218,5 +220,6 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         zone_heat=() if grid.zone_c.shape[1] == 1 else zone_moments(blocks),
         kept=None if drive.kept is None else kept_pace(blocks, block_shares(drive.kept)),
         no_rise=no_rise(grid, drive),
+        torn_current=torn_current(log, grid, drive),
         signs=signs_of(log, grid, drive),
     )

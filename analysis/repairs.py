@@ -25,8 +25,8 @@ practice, no source)."""
 
 _NEW_BRICK = 0.15
 _MOST_LEAKED, _TAKEN_FOR_A_FAULT = 0.35, 0.5
-"""Log of the power that a leak beside one zone may seem to take from it, and the odds, once the lid or the brickwork has
-been seen to, that what fits some circuit's fault was that leak: the next firing tells."""
+"""Log of the power that a leak beside one zone may seem to take from it; and the odds, once lid or brickwork has been
+seen to, that what fits some circuit's fault was that leak: the next firing tells."""
 
 _NEW_THERMOCOUPLE = 0.03
 

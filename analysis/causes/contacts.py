@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from analysis.causes.case import Case, Suspicion, backs, speaks_against
-from analysis.causes.memory import ZoneMemory
+from analysis.causes.memory import Usual, ZoneMemory
 
 LEAST_RISE_C, LEAST_ABOVE_C = 20.0, 20.0
 """Rise with no demand, and distance above the set point, that no overshoot of a sound kiln reaches."""
@@ -61,7 +61,39 @@ def suspect_welded(case: Case) -> list[Suspicion]:
 
 
 def suspect_loose(case: Case) -> list[Suspicion]:
-    """Suspect a loose connection where the climb breaks down and recovers again and again within a firing."""
+    """Suspect a loose connection where current, or the climb, breaks down and recovers again and again in a firing."""
+    return _torn(case) or _swinging(case)
+
+
+_SOME_TURNS = 6
+_STAGED = 3.0
+"""Turns of the current between two levels that an element that opens for good does not make (it makes one), and a usual
+number from which on the kiln's own switching is in stages."""
+
+
+def _torn(case: Case) -> list[Suspicion]:
+    """Suspect a loose connection where part of the current is missing now and then within a firing."""
+    torn = case.measures.torn_current
+    usual = case.memory.torn
+    if torn is None or torn.turns < _SOME_TURNS or (usual.count and usual.mean > _STAGED):
+        return []
+    log_odds = min(0.5 * (torn.turns - 4) + 0.7 * min(usual.count, 3), 7.0)
+    text = (
+        f"With everything closed {100 * torn.missing:.0f} % of the current went missing and came back, "
+        f"{torn.turns // 2} times within this firing: a circuit loses contact and finds it again."
+    )
+    return [Suspicion("loose_connection", log_odds, case.zone_name(0), lasting=True, evidence=(backs(text, log_odds),))]
+
+
+def turns_taken(case: Case, usual: Usual) -> Usual:
+    """Return what is usual with the turns of this firing's current, at a kiln of one zone whose amps are logged."""
+    if case.log.amps is None or len(case.zones) > 1:
+        return usual
+    torn = case.measures.torn_current
+    return usual.taken(0.0 if torn is None else float(torn.turns))
+
+
+def _swinging(case: Case) -> list[Suspicion]:
     signs = case.signs
     if not signs.swings:
         return []

@@ -54,6 +54,7 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
         ageing_seen=wear.times_seen(case, sudden),
         repair=memory.repair,
         lost=lost,
+        torn=contacts.turns_taken(case, memory.torn),
         leak_since=(memory.leak_since or Onset(case.index, case.started)) if "heat_leak" in named else None,
     )
     return kept, findings

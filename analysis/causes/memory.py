@@ -142,7 +142,10 @@ class Repair:
 
 @dataclass(frozen=True, slots=True)
 class CausesMemory:
-    """Everything the causes carry over; a few hundred numbers at most."""
+    """Everything the causes carry over; a few hundred numbers at most.
+
+    ``torn`` is how often the current usually turns between two levels, at a kiln whose amps are logged.
+    """
 
     zones: tuple[ZoneMemory, ...] = ()
     volts: Usual = Usual()
@@ -153,3 +156,4 @@ class CausesMemory:
     repair: Repair | None = None
     lost: Lost | None = None
     leak_since: Onset | None = None
+    torn: Usual = Usual()

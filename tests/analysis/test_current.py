@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.current import full_current
+from analysis.current import TornCurrent, full_current, torn_current
 from analysis.full_output import drive_of
 from analysis.grid import FloatArray, grid_of
 from analysis.measures import measure
@@ -94,3 +94,38 @@ def test_a_zone_that_is_always_on_with_half_its_elements_does_not_pass_for_every
         log, zone_c=zone_c, set_point_c=None, output=looked.astype(float), output_kind="on-off", zone_names=("1", "2")
     )
     assert told(two, amps) == pytest.approx(23.0, rel=0.01)
+
+
+def torn(log: FiringLog, amps: FloatArray) -> TornCurrent | None:
+    with_amps = replace(log, amps=amps[:, None])
+    grid = grid_of(with_amps, 240.0)
+    assert grid is not None
+    return torn_current(with_amps, grid, drive_of(grid))
+
+
+def coming_and_going(log: FiringLog, period_s: float) -> FloatArray:
+    """The current of a kiln of which a third has contact only half of the time, for minutes on end."""
+    lost = (log.elapsed_s / period_s) % 1.0 < 0.5
+    return at_moments(log) * np.where(lost, 0.67, 1.0)
+
+
+def test_a_part_of_the_current_that_comes_and_goes_is_seen(log: FiringLog) -> None:
+    found = torn(log, coming_and_going(log, 1500.0))
+    assert found is not None
+    assert found.missing == pytest.approx(0.33, abs=0.02)
+    assert found.turns >= 10
+
+
+def test_a_sound_current_is_not_torn_nor_one_that_is_lost_for_good_nor_a_mean_over_time(log: FiringLog) -> None:
+    assert log.output is not None
+    assert torn(log, at_moments(log)) is None
+    assert torn(log, log.output[:, 0] * FULL_A) is None
+    middle = float(log.elapsed_s[np.argmax(log.zone_c[:, 0])]) / 2.0
+    for_good = torn(log, at_moments(log) * np.where(log.elapsed_s > middle, 0.67, 1.0))
+    assert for_good is not None
+    assert for_good.turns == 1
+
+
+def test_zones_that_rest_in_turn_tear_no_current(fire: Callable[..., FiringLog], test_kiln: type) -> None:
+    two = fire(test_kiln(zones=2), ramps=RAMPS, cooling_h=1.0)
+    assert torn(two, coming_and_going(two, 1500.0)) is None

@@ -2,9 +2,13 @@
 
 from dataclasses import replace
 
+import numpy as np
+
 from analysis.condition import Story
+from analysis.current import TornCurrent
 from analysis.measures import Estimate
 from analysis.signs import FreeHeat, Signs
+from config.kiln import Kiln
 from config.logbook import LogbookEntry
 
 QUIET = Signs(
@@ -53,6 +57,30 @@ def test_a_welded_contact_stands_until_the_relay_is_replaced(make_case, run):
 def test_power_that_comes_and_goes_is_a_loose_connection_in_the_zone_that_does_it(make_case, run):
     found = find(run(make_case(signs=replace(QUIET, swings=(2, 19, 6))))[1], "loose_connection")
     assert (found.severity, found.zone) == ("warning", "middle")
+
+
+def one_zone(make_case, **facts):
+    kiln = Kiln("thrush", volts=240.0, supply="single-phase", rated_kw=6.0, zones=("all",))
+    case = make_case(kiln=kiln, signs=Signs(swings=(2,), behind_zones_c=(0.0,), spikes=(0,), dropouts=(0,)), **facts)
+    return replace(case, log=replace(case.log, amps=np.full((case.log.elapsed_s.size, 1), 20.0)))
+
+
+def test_current_that_comes_and_goes_is_a_loose_connection_however_even_the_climb(make_case, run):
+    found = find(run(one_zone(make_case, torn_current=TornCurrent(41, 0.36)))[1], "loose_connection")
+    assert (found.severity, found.zone) == ("warning", "all")
+    assert "36 % of the current" in found.evidence[0].text
+
+
+def test_an_element_that_opens_for_good_is_no_loose_connection(make_case, run):
+    found = run(one_zone(make_case, torn_current=TornCurrent(1, 0.36)))[1]
+    assert find(found, "loose_connection") is None
+
+
+def test_a_kiln_that_switches_its_circuits_in_stages_has_no_loose_connection(make_case, run):
+    firings = [one_zone(make_case, index=n, torn_current=TornCurrent(30, 0.5)) for n in range(12, 20)]
+    memory, _ = run(*(replace(f, measures=replace(f.measures, torn_current=TornCurrent(5, 0.5))) for f in firings))
+    later = one_zone(make_case, index=20, memory=memory, torn_current=TornCurrent(30, 0.5))
+    assert find(run(later)[1], "loose_connection") is None
 
 
 def test_a_contact_quiet_for_a_firing_or_two_still_explains_a_weaker_zone(make_case, run):
