@@ -67,7 +67,7 @@ def read_log(
     table = _table(plain, kiln)
     columns, texts = recognise(table, kiln)
     hottest = hottest_logged(columns)
-    settle_day_order(texts, table.preamble, name, modified, kiln.log.time_zone or kiln.time_zone)
+    settle_day_order(texts, table.preamble, name, modified, kiln.log.time_zone or kiln.time_zone, table.names)
     base = time_base(columns, texts, kiln.log, hottest)
     usable, unused = _usable_rows(columns, base, hottest)
     newest_first = _newest_first(base.seconds[usable] if usable.size < table.n else base.seconds, base.kind)
