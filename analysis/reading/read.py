@@ -18,6 +18,7 @@ from analysis.reading.encoding import PlainText, plain_text
 from analysis.reading.events import elapsed_at_rows, spike_problems, table_problems, what_is_said
 from analysis.reading.firing_log import FiringLog, FloatArray, UnreadableLog
 from analysis.reading.json_lines import json_table, looks_like_json, uniform_json_table
+from analysis.reading.pair_rows import pair_grammar, pair_table
 from analysis.reading.parts import part_firings, stretch
 from analysis.reading.roles import Column
 from analysis.reading.samples import gather
@@ -67,7 +68,7 @@ def read_log(
     table = _table(plain, kiln)
     columns, texts = recognise(table, kiln)
     hottest = hottest_logged(columns)
-    settle_day_order(texts, table.preamble, name, modified, kiln.log.time_zone or kiln.time_zone)
+    settle_day_order(texts, table.preamble, name, modified, kiln.log.time_zone or kiln.time_zone, table.names)
     base = time_base(columns, texts, kiln.log, hottest)
     usable, unused = _usable_rows(columns, base, hottest)
     newest_first = _newest_first(base.seconds[usable] if usable.size < table.n else base.seconds, base.kind)
@@ -140,7 +141,15 @@ def read_log(
 def _table(plain: PlainText, kiln: Kiln) -> Table:
     if looks_like_json(plain):
         return uniform_json_table(plain) or json_table(plain)
-    return delimited_table(plain, kiln.log)
+    pairs = pair_grammar(plain, kiln.log)
+    if pairs is not None and pairs.nearly_all and (table := pair_table(plain, pairs, kiln.log)) is not None:
+        return table
+    try:
+        return delimited_table(plain, kiln.log)
+    except UnreadableLog:
+        if pairs is None or (table := pair_table(plain, pairs, kiln.log)) is None:
+            raise
+        return table
 
 
 def _usable_rows(

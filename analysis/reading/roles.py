@@ -37,6 +37,7 @@ _PER_ZONE = ("zone", "set point", "output", "amps")
 _WORDS_FOR_TIME = frozenset({"time", "date", "clock"})
 _NUMBERS = frozenset({"zone", "average", "set point", "output", "volts", "amps", "room", "segment"})
 _WEAK = frozenset({"t", "x", "z", "value", "reading"})
+_LARGE_T = re.compile(r"T\d{0,2}")
 _PERCENT_TOP = 106.0
 _FEW = 0.01  # damaged cells that do not change what a column is
 _START_SPREAD = 12.0  # deg C or F between readings of a cold kiln; common practice, no source
@@ -60,8 +61,9 @@ def hinted(columns: Mapping[str, str], names: Sequence[str]) -> dict[int, tuple[
     """Check the register's column hints: index -> (role, number, place). Raises ``UnreadableLog`` naming the hint."""
     found: dict[int, tuple[str, int | None, str | None]] = {}
     known = {plain(name).strip(): i for i, name in reversed(list(enumerate(names))) if name}
+    exact = {name.strip(): i for i, name in reversed(list(enumerate(names))) if name}
     for key, wanted in columns.items():
-        index = known.get(plain(key).strip())
+        index = exact.get(key.strip(), known.get(plain(key).strip()))  # "t" and "T" may both be there
         if index is None and re.fullmatch(r"[1-9]\d{0,2}", key.strip()) and int(key) <= len(names):
             index = int(key) - 1
         if index is None:
@@ -117,7 +119,7 @@ def decide_roles(
             out.append(_text_role(column, says, times.get(column.index)))
         else:
             out.append(_numeric_role(column, says, column.values, zones))
-    out = _one_time(out, conducts)
+    out = _one_time(_small_t(out), conducts)
     out = _unnamed(out, conducts, zones)
     out = _rescue_zones(out, conducts)
     if not any(column.role == "zone" for column in out):
@@ -215,6 +217,18 @@ def _runs_on(values: FloatArray) -> bool:
     step = np.diff(values)
     ups, downs = int(np.count_nonzero(step > 0)), int(np.count_nonzero(step < 0))
     return step.size == 0 or max(ups, downs) >= 0.5 * step.size >= 10 * min(ups, downs)
+
+
+def _small_t(columns: list[Column]) -> list[Column]:
+    """Take a small ``t`` beside ``T`` or ``T1`` for the time, as physics writes them; where it only goes on."""
+    if not any(_LARGE_T.fullmatch(column.name) for column in columns):
+        return columns
+    return [
+        replace(column, role="time", number=None, why='named "t", beside "T"')
+        if column.name == "t" and column.role == "?" and column.values is not None and _runs_on(column.values)
+        else column
+        for column in columns
+    ]
 
 
 def _one_time(columns: list[Column], conducts: dict[int, Behaviour]) -> list[Column]:

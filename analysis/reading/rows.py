@@ -145,7 +145,7 @@ def _last_line(body: bytes, shape: Shape) -> tuple[bytes, bytes | None]:
     last, before = body[at:], body[body.rfind(b"\n", 0, max(at - 1, 0)) + 1 : max(at - 1, 0)]
     mark = None if shape.delimiter == " " else shape.delimiter.encode("utf-8")
     mine, other = last.split(mark), before.split(mark)
-    if len(mine) == len(other) == shape.columns and len(mine[-1]) >= len(other[-1]) and _close(mine[-1], other[-1]):
+    if len(mine) == len(other) == shape.columns and may_be_whole(mine[-1], other[-1]):
         return body + b"\n", None
     return body[:at], last
 
@@ -177,10 +177,12 @@ def _without_headers(body: bytes, start: int, header: bytes) -> tuple[bytes, int
     return b"\n".join(parts), 0, places
 
 
-def _close(cell: bytes, before: bytes) -> bool:
-    """Tell whether a last cell can be whole: the same word, or a number not far from the one before."""
+def may_be_whole(cell: bytes, before: bytes) -> bool:
+    """Tell whether a last cell can be whole: the same word, or as long a number not far from the one before."""
     if cell == before:
         return True
+    if len(cell) < len(before):
+        return False
     if cell[:1] == b'"' or before[:1] == b'"':  # a closing quote says that the cell is whole
         return len(cell) > 1 and cell[:1] == cell[-1:] == before[:1]
     try:

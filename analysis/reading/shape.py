@@ -254,7 +254,7 @@ def column_kind(cells: Sequence[str]) -> Kind:
     return "empty"
 
 
-def _decimal(rows: Sequence[Sequence[str]], delimiter: str) -> Decimal:
+def decimal_of(rows: Sequence[Sequence[str]], delimiter: str) -> Decimal:
     """Return the decimal mark: a comma where numbers hold one that is not a thousands mark."""
     commas = points = thousands = 0
     for cell in {cell for row in rows for cell in row if "," in cell or "." in cell}:
@@ -295,7 +295,7 @@ def _with_head(
     preamble = tuple(line.strip() for i, line in enumerate(lines if header is None else lines[:header]) if line.strip())
     return Shape(
         delimiter,
-        decimal or _decimal(rows, delimiter),
+        decimal or decimal_of(rows, delimiter),
         columns,
         names,
         units,

@@ -50,6 +50,9 @@ TOKENS = (
     b"ERR",
     b"OPEN",
     b"null",
+    b"=",
+    b" t=",
+    b'x="',
     b"{",
     b"}",
     b"[",
@@ -102,6 +105,9 @@ def bases() -> list[bytes]:
         pen.Layout(json="flat", time="ISO"),
         pen.Layout(json="nested", time="epoch s"),
         pen.Layout(json="zones", time="ISO"),
+        pen.Layout(pairs=" ", language="terse", preamble=("KILN=k START=2026-03-02T08:14:00 PROGRAMME=glaze",)),
+        pen.Layout(pairs="; ", sign=": ", language="terse", time="day first", quoted=True),
+        pen.Layout(pairs=" ", lead=True, time="ISO", language="terse"),
         pen.Layout(fixed=True, delimiter=" "),
         pen.Layout(header=False),
         pen.Layout(quoted=True, time="day first"),
@@ -151,8 +157,8 @@ def _once(data: bytes, others: list[bytes], rng: np.random.Generator) -> bytes: 
     if way == 7:
         return b"\n".join(lines[:k] + lines[k : k + 3] * int(rng.integers(2, 30)) + lines[k + 3 :])
     if way == 8:
-        marks = (b",", b";", b"\t", b" ", b":", b"-", b"/", b".")
-        old, new = marks[int(rng.integers(0, 8))], marks[int(rng.integers(0, 8))]
+        marks = (b",", b";", b"\t", b" ", b":", b"-", b"/", b".", b"=")
+        old, new = marks[int(rng.integers(0, 9))], marks[int(rng.integers(0, 9))]
         return data.replace(old, new, int(rng.integers(1, 400)))
     if way == 9 and n:
         changed = bytearray(data)

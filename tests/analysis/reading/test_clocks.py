@@ -192,6 +192,15 @@ class TestDayAndMonth:
         assert reading.firings[0].started == datetime(2026, 3, 4, 15, tzinfo=UTC)
         assert reading.account.unknown != ()
 
+    @pytest.mark.parametrize("language", ["french", "german", "dutch"])
+    def test_but_not_where_its_columns_are_named_in_a_language_that_writes_the_day_first(self, language):
+        one = pen.firing(seed=8, start=datetime(2026, 3, 4, 15, tzinfo=UTC), hours=6)
+        layout = pen.Layout(time="day first", language=language, delimiter=";", zone_name="America/Chicago")
+        written = pen.write(one, layout)
+        reading = read_log(written.data.replace(b"04.03.2026", b"04/03/2026"), name="F001.CSV", kiln=written.kiln)
+        assert reading.firings[0].started == one.start
+        assert "day_order" in reading.account.unknown[0].setting
+
 
 class TestStart:
     """Logs of elapsed time take their start from the text, the file's name, or its date, and say which."""

@@ -44,6 +44,7 @@ def roles(reading):
         ("Netzspannung", "volts", None, None, None),
         ("Raumtemperatur", "room", None, None, None),
         ("board_temp", "room", None, None, None),
+        ("Hall temp.", "room", None, None, None),
         ("Cold junction", "room", None, None, None),
         ("Average temp", "average", None, None, None),
         ("Segment", "segment", None, None, None),

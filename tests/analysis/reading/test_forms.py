@@ -1,4 +1,4 @@
-"""JSON lines, fixed width and tables without a header, damaged at random, also in the nights clocks change."""
+"""JSON lines, pairs, fixed width, tables without a header, damaged at random, also in the nights clocks change."""
 
 import sys
 from dataclasses import replace
@@ -27,6 +27,11 @@ def in_form(form: str, layout: pen.Layout) -> pen.Layout:
         layout = replace(layout, json=form, quoted=False, preamble=(), decimal=".", header=True)
         layout = replace(layout, columns=("point", "zones", "output"), units_in="register")
         return replace(layout, time="seconds") if layout.time in {"minutes", "hours"} else layout
+    if form in {"pairs", "stamped pairs"}:
+        marks = {";": "; ", "|": " | ", "\t": "\t", ",": " "}
+        time = "seconds" if layout.time in {"minutes", "hours"} else layout.time
+        layout = replace(layout, language="terse", units_in="register", time=time, lead=form != "pairs")
+        return replace(layout, pairs=marks[layout.delimiter], sign=": " if layout.decimals == 2 else "=")
     if form == "fixed":
         units = "register" if layout.units_in == "row" else layout.units_in
         layout = replace(layout, fixed=True, delimiter=" ", quoted=False, language="terse", units_in=units)
@@ -36,7 +41,7 @@ def in_form(form: str, layout: pen.Layout) -> pen.Layout:
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
-    form=st.sampled_from(["flat", "nested", "zones", "fixed", "no header"]),
+    form=st.sampled_from(["flat", "nested", "zones", "pairs", "stamped pairs", "fixed", "no header"]),
     layout=usual.layouts,
     mark=usual.marks,
     spoiled=usual.defects,

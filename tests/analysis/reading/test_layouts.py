@@ -115,6 +115,15 @@ def test_json_lines_with_a_list_of_zones_read_back(label):
     np.testing.assert_allclose(log.set_point_c[:, 0], one.point, atol=1e-6)
 
 
+@pytest.mark.parametrize("mark", [" ", "\t", ", ", ",", "; ", ";", " | "])
+@pytest.mark.parametrize("sign", ["=", ": ", " = "])
+@pytest.mark.parametrize("time", ["ISO", "ISO offset", "seconds", "epoch ms", "h:mm:ss", "day first", "12-hour"])
+def test_lines_of_pairs_read_back_whatever_parts_and_joins_them(mark, sign, time):
+    one = pen.firing(seed=7, zones=3, sample_s=120.0)
+    layout = pen.Layout(language="terse", units_in="register", pairs=mark, sign=sign, time=time)
+    assert reads_back(one, pen.write(one, layout)).account.form == "key=value lines"
+
+
 def test_one_json_array_of_objects_reads_like_json_lines():
     one = pen.firing(seed=7, zones=2, sample_s=300.0)
     written = pen.write(one, pen.Layout(json="flat", time="ISO"))

@@ -201,6 +201,9 @@ class Layout:
     encoding: str = "utf-8"
     line_end: str = "\n"
     json: str = ""  # "", flat, nested, zones (a list of objects)
+    pairs: str = ""  # what parts pairs of key and value, "" for none
+    sign: str = "="  # what joins key and value
+    lead: bool = False  # the time stands before the pairs, with a word that says how much it matters
     fixed: bool = False
     quoted: bool = False
     zone_name: str = "Europe/Dublin"
@@ -319,6 +322,8 @@ def lines(one: Firing, layout: Layout) -> tuple[list[str], list[str]]:
     """Return the lines above the table and the sample lines."""
     if layout.json:
         return [], [_json_row(one, k, layout) for k in range(one.t.size)]
+    if layout.pairs:
+        return list(layout.preamble), [_pair_row(one, k, layout) for k in range(one.t.size)]
     above = list(layout.preamble)
     if layout.units_in == "text":
         above.append(f"Temperatures in degrees {'Celsius' if layout.unit == 'C' else 'Fahrenheit'}")
@@ -354,9 +359,21 @@ def _json_row(one: Firing, k: int, layout: Layout) -> str:
     return json.dumps(record)
 
 
+def _pair_row(one: Firing, k: int, layout: Layout) -> str:
+    names, cells = _names(one, layout), _cells(one, k, layout)
+    if layout.quoted:
+        cells = [f'"{cell}"' for cell in cells]
+    lead = ""
+    if layout.lead:
+        stamp = time_cells(one, one.t[k], layout)
+        names, cells = names[len(stamp) :], cells[len(stamp) :]
+        lead = " ".join(stamp) + " INFO "
+    return lead + layout.pairs.join(name + layout.sign + cell for name, cell in zip(names, cells, strict=True))
+
+
 def kiln_for(one: Firing, layout: Layout, **more: object) -> Kiln:
     """Return the register's entry a studio would have: zones, time zone, and the unit if only it can tell."""
-    unit = layout.unit if layout.units_in == "register" or layout.json else None
+    unit = layout.unit if layout.units_in == "register" or layout.json or layout.pairs else None
     names = tuple(f"{z + 1}" for z in range(one.zones.shape[1]))
     hints = LogHints(temperature_unit=unit)  # type: ignore[arg-type]
     return Kiln(id="juniper", zones=names, time_zone=layout.zone_name, log=hints, **more)  # type: ignore[arg-type]
@@ -403,7 +420,7 @@ def spoil(one: Firing, layout: Layout, defects: Sequence[str], seed: int) -> Wri
             body.insert(at, (-1, words))
             said.append(words)
             strays += 1
-    if "header" in defects and layout.header and not layout.json:
+    if "header" in defects and layout.header and not layout.json and not layout.pairs:
         body.insert(int(rng.integers(3, len(body) - 3)), (-1, above[-1] if layout.units_in != "row" else above[-2]))
     if "blank line" in defects:
         body.insert(int(rng.integers(3, len(body) - 3)), (-1, ""))
