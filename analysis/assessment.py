@@ -24,7 +24,7 @@ from analysis.measures import Estimate, Measures, measure
 from analysis.outlook import margin_from_climb, margin_from_duty, outlook
 from analysis.reading import FiringLog
 from analysis.record import CauseWords, record_of
-from analysis.relay_samples import without_locked_output
+from analysis.relay_samples import remembered, sampled, without_locked_output
 from analysis.state import KilnState, begin, update
 from analysis.verification import proved, verification, with_unproved
 from config.kiln import Kiln
@@ -44,7 +44,9 @@ def assess(
     ``entries`` are the logbook entries since the previous firing (repairs reset what they touch; readings
     update the odds of the causes). Returns the state for the next firing and what is said of this one.
     """
-    log = without_locked_output(log)
+    how = sampled(log)
+    log = without_locked_output(log, how, state.in_step)
+    state = replace(state, in_step=remembered(state.in_step, how))
     firing, measures = measure(kiln, log)
     state, condition = update(kiln, state, firing, measures, entries)
     case = Case(kiln, log, firing, measures, measures.signs, condition, state.causes, tuple(entries))

@@ -8,6 +8,7 @@ at all.
 """
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,21 +41,51 @@ heating. Without any heat a kiln does not climb for an hour; with a closed conta
 for long any more."""
 
 
-def without_locked_output(log: FiringLog) -> FiringLog:
-    """Return the log, without its output if that is a relay's state sampled in step with its cycle."""
-    if log.output is None or log.output_kind != "on-off":
-        return log
+Sampled = Literal["in step", "anywhere", "unclear"]
+"""Whether the samples of a relay's state fall on the same few places of its cycle for hours."""
+
+_KNOWN, _MOST_KNOWN = 2, 3
+"""Logs in step from which on one that does not show it is taken to be so too, and how many are remembered at most."""
+
+
+def sampled(log: FiringLog) -> Sampled | None:
+    """Return how a relay's state was sampled; None where the log holds none, or not at even steps.
+
+    An output that is never anything but all or nothing is a state too, whatever else it is taken for.
+    """
+    if log.output is None or not (log.output_kind == "on-off" or _only_states(log.output)):
+        return None
     closed = np.nan_to_num(log.output) > 0.5
     apart_s = np.diff(log.elapsed_s)
     if apart_s.size < _LEAST_SAMPLES or np.mean(np.abs(apart_s / np.median(apart_s) - 1.0) < _REGULAR) < _MOSTLY:
-        return log
+        return None
     step_s = float(np.median(apart_s))
-    zones = range(closed.shape[1])
-    if not any(
-        _in_step(closed[:, zone].astype(np.float64), step_s)
-        or _at_one_place(closed[:, zone], log.elapsed_s, log.zone_c[:, min(zone, log.zone_c.shape[1] - 1)])
-        for zone in zones
-    ):
+    each = []
+    for zone in range(closed.shape[1]):
+        how = _in_step(closed[:, zone].astype(np.float64), step_s)
+        zone_c = log.zone_c[:, min(zone, log.zone_c.shape[1] - 1)]
+        each.append("in step" if _at_one_place(closed[:, zone], log.elapsed_s, zone_c) else how)
+    return min(each, key=("in step", "anywhere", "unclear").index)
+
+
+def _only_states(output: FloatArray) -> bool:
+    known = output[np.isfinite(output)]
+    return bool(((known == 0.0) | (known == 1.0)).all())
+
+
+def remembered(before: int, how: Sampled | None) -> int:
+    """Return how many of a kiln's logs are remembered as sampled in step, ``before`` this one."""
+    if how == "in step":
+        return min(before + 1, _MOST_KNOWN)
+    return max(before - 1, 0) if how == "anywhere" else before
+
+
+def without_locked_output(log: FiringLog, how: Sampled | None, before: int = 0) -> FiringLog:
+    """Return the log, without its output if that is a relay's state sampled in step with its cycle.
+
+    A relay that happens to be found closed or open all the time shows no pattern: then the kiln's logs ``before`` tell.
+    """
+    if how != "in step" and not (how == "unclear" and before >= _KNOWN):
         return log
     note = (
         "The output column holds a relay's state, always sampled at the same few places of its cycle: it does not tell "
@@ -63,19 +94,19 @@ def without_locked_output(log: FiringLog) -> FiringLog:
     return replace(log, output=None, output_kind=None, problems=(*log.problems, note))
 
 
-def _in_step(closed: FloatArray, step_s: float) -> bool:
+def _in_step(closed: FloatArray, step_s: float) -> Sampled:
     """Whether the states (n,) of a relay, 0 or 1, repeat themselves after few samples, and for long, where they change.
 
     ``step_s`` is the time from sample to sample.
     """
     if closed.size < _LEAST_SAMPLES + _WINDOW:
-        return False
+        return "unclear"
     total = np.concatenate(([0.0], np.cumsum(closed)))
     share = (total[_WINDOW:] - total[:-_WINDOW]) / _WINDOW
     mixed = np.zeros(closed.size, dtype=np.bool_)
     mixed[_WINDOW // 2 : _WINDOW // 2 + share.size] = (share > _MIXED[0]) & (share < _MIXED[1])
     if np.count_nonzero(mixed) < max(_LEAST_SAMPLES, _LEAST_MIXED * np.count_nonzero(share > 0.0)):
-        return False
+        return "unclear"
 
     def alike(apart: int) -> bool:
         return bool(np.mean((closed[apart:] == closed[:-apart])[mixed[apart:]]) > _REPEATS)
@@ -84,8 +115,8 @@ def _in_step(closed: FloatArray, step_s: float) -> bool:
     for places in range(2, _MOST_PLACES + 1):
         often = max(min(round(_KEPT_FOR_S / (places * step_s)), most // places), 1)
         if alike(places) and alike(places * often):
-            return True
-    return False
+            return "in step"
+    return "anywhere"
 
 
 def _at_one_place(closed: BoolArray, elapsed_s: FloatArray, zone_c: FloatArray) -> bool:

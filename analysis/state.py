@@ -58,6 +58,7 @@ class KilnState:
     programmes : programmes seen at this kiln.
     recent : start of each of the last 24 firings, oldest first (for dates of onset).
     asked : which earlier firings asked the kiln for everything it had, where no output is logged.
+    in_step : how many logs of late held a relay's state sampled in step with its cycle (``analysis.relay_samples``).
     causes : what ``analysis.causes`` remembers.
     """
 
@@ -72,6 +73,7 @@ class KilnState:
     recent: tuple[datetime | None, ...] = ()
     causes: CausesMemory = field(default_factory=CausesMemory)
     asked: tuple[Asked, ...] = ()
+    in_step: int = 0
 
 
 def begin(kiln: Kiln) -> KilnState:

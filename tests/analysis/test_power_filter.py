@@ -86,7 +86,7 @@ def test_few_histories_are_kept_however_many_there_are() -> None:
 
 
 def test_a_story_that_did_not_convince_is_dropped_in_time() -> None:
-    kept = prune([plain(0.0, 0.0), plain(np.log(0.01), 0.0, "all", 3)], 20)
+    kept = prune([plain(0.0, 0.0), plain(np.log(0.004), 0.0, "all", 3)], 20)
     assert [b.story.jump for b in kept] == ["none"]
 
 
