@@ -6,7 +6,7 @@ Priors and walks of the state stand here, each with the reason for its size. Err
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
-from math import hypot, log, log1p
+from math import log, log1p
 
 import numpy as np
 
@@ -117,21 +117,35 @@ def resized(layout: Layout, belief: Belief, slots: int) -> Belief:
 
 
 def fresh_slot(
-    layout: Layout, belief: Belief, slot: int, *, cooled: bool, guessed: bool, apart_c: float = 0.0
+    layout: Layout,
+    belief: Belief,
+    slot: int,
+    *,
+    cooled: bool,
+    guessed: bool,
+    near: int | None = None,
+    apart_c: float = 0.0,
 ) -> Belief:
     """Forget what was known of a programme slot: it is given to another programme.
 
-    ``cooled`` says that its logs hold the cooling, ``guessed`` that they hold nothing but temperature; ``apart_c`` how
-    far its peak lies from the nearest one known.
+    ``cooled`` says that its logs hold the cooling, ``guessed`` that they hold nothing but temperature. In the wall's
+    conductance it begins where the slot ``near`` stands, the programme whose peak is nearest, ``apart_c`` from its own.
     """
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
-    spread = _WALL_OFFSET_GUESSED if guessed else _WALL_OFFSET if cooled else _WALL_OFFSET_UNCOOLED
-    spread = hypot(spread, _WALL_OFFSET_PER_C * apart_c)
-    for at, size in ((layout.wall_offset + slot, spread), (layout.capacity_offset + slot, _CAPACITY_OFFSET)):
+    wall, capacity = layout.wall_offset + slot, layout.capacity_offset + slot
+    for at in (wall, capacity):
         mean[at] = 0.0
         covariance[at, :] = 0.0
         covariance[:, at] = 0.0
-        covariance[at, at] = size**2
+    if near is not None:
+        beside = layout.wall_offset + near
+        mean[wall] = mean[beside]
+        covariance[wall] = covariance[beside]
+        covariance[:, wall] = covariance[:, beside]
+        covariance[wall, wall] = covariance[beside, beside]
+    spread = _WALL_OFFSET_GUESSED if guessed else _WALL_OFFSET if cooled else _WALL_OFFSET_UNCOOLED
+    covariance[wall, wall] += spread**2 + (_WALL_OFFSET_PER_C * apart_c) ** 2
+    covariance[capacity, capacity] = _CAPACITY_OFFSET**2
     return belief.moved(mean, covariance)
 
 

@@ -105,10 +105,10 @@ def recognise(
     return kept, Match(updated, new=False, short_c=short)
 
 
-def peak_apart_c(known: tuple[Programme, ...], programme: Programme) -> float:
-    """Return how far a programme's peak lies from that of the nearest other one, 0 where there is none."""
-    others = [p.shape.peak_c for p in known if p.slot != programme.slot]
-    return min((abs(peak_c - programme.shape.peak_c) for peak_c in others), default=0.0)
+def nearest(known: tuple[Programme, ...], programme: Programme) -> Programme | None:
+    """Return the other programme whose peak is nearest to this one's, None if there is no other."""
+    others = [p for p in known if p.slot != programme.slot]
+    return min(others, key=lambda p: abs(p.shape.peak_c - programme.shape.peak_c), default=None)
 
 
 def _pace_distance(one: Shape, other: Shape) -> float:

@@ -35,8 +35,9 @@ _AROUND_S = 1800.0
 _STOPS_WITHIN_S = 600.0
 _FREE_RISE_C_PER_H = 20.0
 _FREE_RISE_BINS = 3
-_LENDS, _RUNS_AWAY_C = 0.1, 10.0
-"""Output from which a zone heats its neighbours, and a lead that no heat lent by them can give."""
+_LENDS, _RUNS_AWAY_C, _LENT_BELOW_C = 0.1, 10.0, 700.0
+"""Output from which a zone heats its neighbours. They can give no lead over themselves, but thermocouples that sit
+unlike seem to show one of some degrees. Red hot, a zone without its own heat loses more than they can lend it."""
 
 _HELD_BINS = 3
 _ABOVE_SET_POINT_C = 10.0
@@ -268,7 +269,7 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
 
 
 def _lent(grid: Grid, drive: Drive) -> BoolArray:
-    """Where a zone (n, z) may owe its rise to heated neighbours: it leads the hottest of them by no more than a little.
+    """Where a zone (n, z) may owe its rise to heated neighbours: not hot yet, and hardly ahead of the hottest of them.
 
     A zone that loses less than the others, or holds less ware, needs no heat of its own while they lend it theirs. One
     whose contact is closed runs away from them.
@@ -281,7 +282,8 @@ def _lent(grid: Grid, drive: Drive) -> BoolArray:
     for zone in range(count):
         others = np.delete(np.arange(count), zone)
         heated = (drive.output[:, others] > _LENDS).any(axis=1)
-        lent[:, zone] = heated & (zone_c[:, zone] < zone_c[:, others].max(axis=1) + _RUNS_AWAY_C)
+        near = zone_c[:, zone] < zone_c[:, others].max(axis=1) + _RUNS_AWAY_C
+        lent[:, zone] = heated & near & (zone_c[:, zone] < _LENT_BELOW_C)
     return lent
 
 

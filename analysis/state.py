@@ -22,7 +22,7 @@ from analysis.heat_model import Layout, layout_of, whole_power
 from analysis.histories import continuations, shown_by
 from analysis.measures import Measures
 from analysis.power_filter import Belief, Hypothesis, pack, prune, unpack
-from analysis.programmes import MOST_PROGRAMMES, Programme, peak_apart_c, recognise
+from analysis.programmes import MOST_PROGRAMMES, Programme, nearest, recognise
 from analysis.renewal import Former, against, falls_short, former_of, kept, settled
 from analysis.repairs import repaired
 from analysis.summary import REFERENCE_FIRINGS, Known, condition_of, likely
@@ -137,9 +137,12 @@ def update(
         reference, counted = "after repair", 0
     slot, guessed = match.programme.slot, measures.output == "none"
     if match.programme.fired <= 1:
-        apart_c = peak_apart_c(programmes, match.programme)
+        beside = nearest(programmes, match.programme)
+        near = None if beside is None else beside.slot
+        apart_c = 0.0 if beside is None else abs(beside.shape.peak_c - match.programme.shape.peak_c)
         beliefs = [
-            fresh_slot(layout, belief, slot, cooled=cooled, guessed=guessed, apart_c=apart_c) for belief in beliefs
+            fresh_slot(layout, belief, slot, cooled=cooled, guessed=guessed, near=near, apart_c=apart_c)
+            for belief in beliefs
         ]
     earlier = () if _mends(entries) else state.asked
     if match.programme.fired <= 1:

@@ -8,7 +8,7 @@ import pytest
 
 from analysis.firing import Shape
 from analysis.measures import measure
-from analysis.programmes import peak_apart_c, recognise
+from analysis.programmes import nearest, recognise
 from analysis.reading.firing_log import FiringLog
 from config.kiln import Kiln
 
@@ -75,9 +75,8 @@ def test_programmes_are_recognised_without_a_name(fire: Callable[..., FiringLog]
     assert not third.new
     assert third.programme.slot == second.programme.slot
     assert third.programme.fired == 2
-    apart_c = abs(glaze.shape.peak_c - bisque.shape.peak_c)
-    assert peak_apart_c(known, second.programme) == pytest.approx(apart_c, abs=1.0)
-    assert peak_apart_c((first.programme,), first.programme) == 0.0
+    assert nearest(known, second.programme) == first.programme
+    assert nearest((first.programme,), first.programme) is None
 
 
 def test_a_named_programme_that_ends_far_below_its_usual_peak_was_cut_short(fire: Callable[..., FiringLog]) -> None:

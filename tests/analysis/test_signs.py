@@ -84,12 +84,12 @@ def test_a_set_point_that_stands_at_the_end_of_its_segment_hides_no_dip(log: Fir
     assert signs(replace(log, zone_c=swinging(log, 25.0, 25.0), set_point_c=target)).dips_c[0] > 10.0
 
 
-def lending(log: FiringLog, lead_c: float) -> FiringLog:
-    """A second zone ahead of the first by up to ``lead_c`` that asks for no heat of its own below 700 deg C."""
+def lending(log: FiringLog, lead_c: float, until_c: float = 690.0) -> FiringLog:
+    """A second zone ahead of the first by up to ``lead_c`` that asks for no heat of its own up to ``until_c``."""
     assert log.output is not None
     zone = log.zone_c[:, 0]
     ahead = zone + lead_c * np.clip((zone - 150.0) / 300.0, 0.0, 1.0)
-    idle = np.where(zone < 700.0, 0.0, log.output[:, 0])
+    idle = np.where(zone < until_c, 0.0, log.output[:, 0])
     return replace(
         log,
         zone_c=np.column_stack((zone, ahead)),
@@ -101,6 +101,9 @@ def lending(log: FiringLog, lead_c: float) -> FiringLog:
 
 def test_a_zone_its_neighbours_heat_has_no_welded_contact(log: FiringLog) -> None:
     assert signs(lending(log, 5.0)).free_heat is None
+    hot = signs(lending(log, 5.0, until_c=1050.0)).free_heat  # red hot it loses more than they can lend it
+    assert hot is not None
+    assert hot.rise_c > 250.0
     running_away = signs(lending(log, 60.0)).free_heat
     assert running_away is not None
     assert running_away.zone == 1
