@@ -39,6 +39,10 @@ _LENDS, _RUNS_AWAY_C, _LENT_BELOW_C = 0.1, 10.0, 700.0
 """Output from which a zone heats its neighbours. They can give no lead over themselves, but thermocouples that sit
 unlike seem to show one of some degrees. Red hot, a zone without its own heat loses more than they can lend it."""
 
+_AHEAD_C, _EARLY_C, _RUNS_C_PER_H, _TIMES_AS_FAST = 60.0, 400.0, 250.0, 3.0
+"""A zone that leads all others by so much while the kiln is hardly warm, having climbed at full output from cold (which
+no programme asks of damp or glazed ware) and three times as fast as any other."""
+
 _HELD_BINS = 3
 _ABOVE_SET_POINT_C = 10.0
 _FALLS_BACK_C_PER_H = -15.0
@@ -57,6 +61,14 @@ class FreeHeat:
 
 
 @dataclass(frozen=True, slots=True)
+class Runaway:
+    """A zone that ran away from the others in a kiln hardly warm, in a firing that ended there: by ``ahead_c``."""
+
+    zone: int
+    ahead_c: float
+
+
+@dataclass(frozen=True, slots=True)
 class Signs:
     """Signs of one firing; one entry for each zone where a tuple.
 
@@ -65,6 +77,7 @@ class Signs:
     swings : times the climb fell and rose again by 60 deg C/h or more above 250 deg C and half the peak.
     dips_c : how far the zone fell behind its own climb in the third deepest of these.
     free_heat : the largest rise with no demand, None if there was none or the log cannot show it.
+    runaway : where nothing but temperature is logged, a zone that ran away from the others and ended the firing.
     behind_zones_c : how far a zone lay behind the hottest one (95th percentile while heated).
     spikes, dropouts : thermocouple samples taken out in reading because they jumped or were missing or stuck.
     sensor_stop, hot_stop : the controller's own text says the sensor, or an excess temperature, stopped the firing.
@@ -77,6 +90,7 @@ class Signs:
     swings: tuple[int, ...] = ()
     dips_c: tuple[float, ...] = ()
     free_heat: FreeHeat | None = None
+    runaway: Runaway | None = None
     behind_zones_c: tuple[float, ...] = ()
     spikes: tuple[int, ...] = ()
     dropouts: tuple[int, ...] = ()
@@ -104,6 +118,7 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
         swings=swings,
         dips_c=dips_c,
         free_heat=_free_heat(grid, drive, rates),
+        runaway=_runaway(grid, drive, rates),
         behind_zones_c=_behind(grid, drive.end),
         spikes=tuple(spikes),
         dropouts=tuple(dropouts),
@@ -266,6 +281,29 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
                 over = None if above is None else float(np.nanmax(above[start:stop, zone]))
                 best = FreeHeat(zone, rise, (stop - start) * grid.step_s / 60.0, over)
     return best
+
+
+def _runaway(grid: Grid, drive: Drive, rates: FloatArray) -> Runaway | None:
+    """Find a zone that pulls away from all others, where no demand is logged; None in a firing that got any farther.
+
+    Zones that are dead stay behind too, but then the one that is not follows its programme.
+    """
+    zones = grid.zone_c.shape[1]
+    if zones == 1 or drive.logged or grid.set_point_c is not None:
+        return None
+    heated = slice(0, max(drive.end, 1))
+    if float(grid.mean_c[heated].max()) > _EARLY_C:
+        return None
+    ordered = np.sort(grid.zone_c[heated], axis=1)
+    lead = ordered[:, -1] - ordered[:, -2]
+    at = int(lead.argmax())
+    if lead[at] < _AHEAD_C:
+        return None
+    zone = int(grid.zone_c[at].argmax())
+    fastest = np.sort(rates[: at + 1], axis=0)[-min(3, at + 1)]  # what it kept up for a few minutes
+    others = float(np.delete(fastest, zone).max())
+    runs = fastest[zone] > max(_RUNS_C_PER_H, _TIMES_AS_FAST * others)
+    return Runaway(zone, float(lead[at])) if runs else None
 
 
 def _lent(grid: Grid, drive: Drive) -> BoolArray:

@@ -18,6 +18,9 @@ that may be a multiple of the cycle."""
 
 _LONGEST_STEP_S = 60.0
 
+_RAN_AWAY = 5.0
+"""Log odds of a closed contact where a zone ran away: a wrong couple or a programme started by hand are left."""
+
 SOME_SWINGS = 5
 _DEEP_C = 10.0
 """A contact that fails stays open for minutes: at least three times the zone falls this far behind its own climb. A
@@ -32,7 +35,7 @@ def suspect_welded(case: Case) -> list[Suspicion]:
     """Suspect a welded contact where a zone heats on with no demand."""
     free = case.signs.free_heat
     if free is None:
-        return []
+        return _ran_away(case)
     with_point = free.above_c is not None
     far = free.above_c is not None and free.above_c >= LEAST_ABOVE_C and free.rise_c >= LEAST_RISE_C
     blind = not with_point and free.rise_c >= LEAST_RISE_UNSEEN_C
@@ -58,6 +61,20 @@ def suspect_welded(case: Case) -> list[Suspicion]:
             speaks_against("Its thermocouple also jumped in this firing, so the rise may not be real.", 4.0)
         )
     return [Suspicion("welded_contact", log_odds, name, urgent=True, lasting=True, evidence=tuple(evidence))]
+
+
+def _ran_away(case: Case) -> list[Suspicion]:
+    """Suspect one where a zone left the others behind from cold and the firing ended there."""
+    ran = case.signs.runaway
+    if ran is None or (case.signs.spikes and case.signs.spikes[ran.zone] + case.signs.dropouts[ran.zone] >= 3):
+        return []
+    name = case.zone_name(ran.zone)
+    text = (
+        f"Zone {name} ran away from the others by {{dc:{ran.ahead_c:.0f}}} while the kiln was hardly warm, several "
+        "times as fast as they climbed, and the firing ended there: as if its contact had stayed closed."
+    )
+    evidence = (backs(text, _RAN_AWAY),)
+    return [Suspicion("welded_contact", _RAN_AWAY, name, urgent=True, lasting=True, evidence=evidence)]
 
 
 def suspect_loose(case: Case) -> list[Suspicion]:

@@ -107,3 +107,27 @@ def test_a_zone_its_neighbours_heat_has_no_welded_contact(log: FiringLog) -> Non
     running_away = signs(lending(log, 60.0)).free_heat
     assert running_away is not None
     assert running_away.zone == 1
+
+
+def of_zones(*rates_c_per_h: float, hours: float = 1.5, level_c: float = 260.0) -> FiringLog:
+    """Temperatures alone: each zone climbs at its rate towards ``level_c`` above the room."""
+    time = np.arange(0.0, hours * 3600.0, 30.0)
+    zones = [20.0 + level_c * (1.0 - np.exp(-rate * time / 3600.0 / level_c)) for rate in rates_c_per_h]
+    names = tuple(str(number + 1) for number in range(len(zones)))
+    return FiringLog(time, np.column_stack(zones), None, None, names)
+
+
+def test_a_zone_that_leaves_the_others_behind_from_cold_ran_away() -> None:
+    ran = signs(of_zones(60.0, 62.0, 550.0)).runaway
+    assert ran is not None
+    assert ran.zone == 2
+    assert ran.ahead_c > 100.0
+
+
+def test_zones_left_behind_by_one_that_follows_its_programme_are_dead_and_none_ran_away() -> None:
+    assert signs(of_zones(15.0, 14.0, 130.0, level_c=2000.0)).runaway is None
+
+
+def test_a_firing_that_goes_on_or_a_single_zone_shows_no_runaway() -> None:
+    assert signs(of_zones(180.0, 550.0, hours=6.0, level_c=1400.0)).runaway is None
+    assert signs(of_zones(550.0)).runaway is None

@@ -7,7 +7,7 @@ import numpy as np
 from analysis.condition import Story
 from analysis.current import TornCurrent
 from analysis.measures import Estimate
-from analysis.signs import FreeHeat, Signs
+from analysis.signs import FreeHeat, Runaway, Signs
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 
@@ -32,6 +32,14 @@ def test_heat_with_no_demand_is_a_welded_contact_and_urgent(make_case, run):
     found = find(run(make_case(signs=signs))[1], "welded_contact")
     assert (found.severity, found.zone) == ("urgent", "bottom")
     assert "{dc:60}" in found.evidence[0].text
+
+
+def test_a_zone_that_ran_away_from_cold_has_a_welded_contact_and_is_urgent(make_case, run):
+    ran = replace(QUIET, runaway=Runaway(2, 180.0))
+    found = find(run(make_case(signs=ran, output="none"))[1], "welded_contact")
+    assert (found.severity, found.zone) == ("urgent", "bottom")
+    spiked = replace(ran, spikes=(0, 0, 12))
+    assert find(run(make_case(signs=spiked, output="none"))[1], "welded_contact") is None
 
 
 def test_a_relay_sampled_slowly_may_read_off_for_half_an_hour_while_it_pulses(make_case, run):
