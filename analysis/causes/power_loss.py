@@ -35,6 +35,9 @@ _SUPPLY_PRIOR = 2.0
 """A lasting low supply against several broken circuits before anything is measured, where no single one makes the step
 (common practice, no source)."""
 
+_TELLING_AMPS = 0.03
+"""Error of the current (log) at which it parts half of a step worth a message from the whole of it."""
+
 URGENT_STEP = -0.51
 """Four tenths of the power gone, or a zone dead: the next firing would stall."""
 
@@ -109,7 +112,9 @@ def _lost_now(
     cools: FastCooling | None,
 ) -> Lost | None:
     """Return everything this firing's histories say was lost, power or heat, with its explanations."""
-    volts_known = case.measures.supply_volts is not None
+    amps = case.measures.full_current
+    # known amps make poor volts a history of their own: those take but half as much from the current
+    volts_known = case.measures.supply_volts is not None or (amps is not None and amps.error < _TELLING_AMPS)
     lost = _kept(case, told, found, volts_known=volts_known) if told else None
     shares = list(lost.shares) if lost else []
     if leak > _LEAST_SHARE:

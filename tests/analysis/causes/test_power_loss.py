@@ -176,6 +176,17 @@ def test_amps_that_fell_half_as_much_as_the_power_mean_the_volts(make_case, run)
     assert [(f.cause, f.severity) for f in told] == [("low_supply", "warning")]
 
 
+@pytest.mark.parametrize(("error", "excluded"), [(0.01, True), (0.05, False)])
+def test_amps_that_fell_as_much_as_the_power_exclude_the_volts(make_case, run, error, excluded):
+    """Poor volts would be a history of their own; amps known too vaguely tell nothing."""
+    less = Story("all", 0.97, firing=20, size=Estimate(-0.16, 0.02), zone_sizes=(Estimate(-0.16, 0.05),) * 3)
+    amps = Estimate(math.log(40.0), error)
+    facts = {"stories": (less, Story("none", 0.03)), "level": -0.16, "slow": 0.0, "full_current": amps}
+    told = run(*(make_case(index=20 + n, **facts) for n in range(2)))[1]
+    assert told
+    assert ("low_supply" not in {f.cause for f in told}) == excluded
+
+
 def test_a_zone_that_lost_a_quarter_and_works_somewhat_more_is_believed_at_once(make_case, run):
     usual = ZoneMemory(share=Usual(6, 0.0, 0.01), full=Usual(6, 0.0, 0.01), behind=Usual(6, 1.0, 5.0))
     memory = CausesMemory(zones=(usual,) * 3)
