@@ -58,8 +58,9 @@ chamber some minutes late, so the block misses part of C dT/dt (C is 0.1-0.3 in 
 _NO_OUTPUT = 0.02
 """Mean output of a block below which it is one without: duties are written in whole percent."""
 
-_LEVEL_C_PER_H = 5.0
-"""Change of temperature that ten minutes hardly resolve."""
+_LEVEL_C_PER_H, _FREE_FROM_C = 5.0, 450.0
+"""Change of temperature that ten minutes hardly resolve, and where a cooling still tells what a firing needs: below, the
+wall model's error lasts longest (300 and 600 deg C do about as well)."""
 
 _TELLS_BLOCKS = 3
 """Blocks that show whether a cooling keeps its rate; the first may hold the last of the heating."""
@@ -247,15 +248,14 @@ def _second_moments(columns: list[FloatArray], water: FloatArray, error: FloatAr
 def heat_moments(blocks: Blocks) -> HeatMoments | None:
     """Collect the moments of the blocks in which all zones' outputs are known; None if under three.
 
-    Of the blocks without output only a free cooling above red heat counts: what one that warms got is not what is
-    logged, and in the cold the wall model's error lasts longest.
+    Of the blocks without output only a free cooling while hot counts: what one that warms got is not what is logged.
     """
     output, mean_c, mean_rate = blocks.output, over_zones(blocks.zone_c), over_zones(blocks.rate_c_per_h)
     good = blocks.usable & np.isfinite(output).all(axis=1)
     # the first block holds the start of heating, whatever the wall did before
     good[:1] = False
     cooling = good & (output.max(axis=1) < _NO_OUTPUT)
-    free = cooling & (mean_rate <= _LEVEL_C_PER_H) & (mean_c > _CLAY_WATER_C[0]) & ~_held_or_opened(mean_rate, cooling)
+    free = cooling & (mean_rate <= _LEVEL_C_PER_H) & (mean_c > _FREE_FROM_C) & ~_held_or_opened(mean_rate, cooling)
     good &= ~cooling | free
     at = np.flatnonzero(good)
     if at.size < 3:

@@ -29,7 +29,7 @@ FULL_DUTY = 0.985
 _FALLING_C_PER_H = -20.0
 
 _SLOW_COOLING_FROM_C, _ROOM_C = 500.0, 20.0
-_HELD_BACK_BINS, _KEEPS_RATE, SPEEDS_UP = 5, 0.93, 1.3
+_HELD_BACK_S, _KEEPS_RATE, SPEEDS_UP = 600.0, 0.93, 1.3
 """A cooling held back by heat is programmed above the first. Later on it is as fast as at first, but for the scatter of
 the readings, and this much faster within ten minutes of the heat going off."""
 
@@ -114,7 +114,7 @@ def _held_back(grid: Grid, end: int) -> int:
     hot = grid.mean_c[end:]
     cold = hot < _SLOW_COOLING_FROM_C
     hot = hot[: int(cold.argmax())] if cold.any() else hot
-    width = _HELD_BACK_BINS
+    width = max(round(_HELD_BACK_S / grid.step_s), 1)
     falls = (hot[:-width] - hot[width:])[width:]  # without the ten minutes in which heat is still on its way
     if falls.size < 3 * width:
         return end

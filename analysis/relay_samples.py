@@ -29,7 +29,7 @@ those in which it works at all."""
 _REGULAR, _MOSTLY = 0.2, 0.9
 """Samples keep step only if they are evenly spaced: nine in ten to within a fifth."""
 
-_REPEATS, _KEPT_FOR_S = 0.85, 1800.0
+_LEAST_PAIRS, _REPEATS, _KEPT_FOR_S = 20, 0.85, 1800.0
 """Share of samples that are as the one two to six before, and as the one half an hour of such steps before: of such as
 fall anywhere in the cycle 0.5 to 0.7 are. The second because regular samples often come back *near* the same places
 after a few; but then they move on through the whole cycle in minutes, and counting them tells the share well."""
@@ -37,15 +37,17 @@ after a few; but then they move on through the whole cycle in minutes, and count
 _LONG_S, _HOUR_S, _MUCH_OF_IT = 600.0, 3600.0, 0.4
 _CLIMB_C_PER_H, _WARM_C = 20.0, 150.0
 """A state that lasts for ten minutes on end, while a warm kiln climbs: at one place of the cycle that is much of the
-heating. Without any heat a kiln does not climb for an hour; with a closed contact it does, but is then not found closed
-for long any more."""
+heating. Without any heat a kiln does not climb for an hour; with a contact that stays closed it does, but is then not
+found closed for long any more, unless the contact frees itself."""
 
 
-Sampled = Literal["in step", "anywhere", "unclear"]
-"""Whether the samples of a relay's state fall on the same few places of its cycle for hours."""
+Sampled = Literal["in step", "at one place", "anywhere", "unclear"]
+"""Where the samples of a relay's state fall in its cycle: on the same few places for hours, on one, or anywhere."""
 
-_KNOWN, _MOST_KNOWN = 2, 3
-"""Logs in step from which on one that does not show it is taken to be so too, and how many are remembered at most."""
+_KNOWN, _MOST_KNOWN, _LEAST_KNOWN = 2, 3, -1
+"""Logs in step from which on one that does not show it is taken to be so too, how many are remembered at most, and what
+is remembered of a kiln whose samples fall anywhere: there a relay open for an hour of a climb has stuck, the first time
+it is seen."""
 
 
 def sampled(log: FiringLog) -> Sampled | None:
@@ -60,12 +62,16 @@ def sampled(log: FiringLog) -> Sampled | None:
     if apart_s.size < _LEAST_SAMPLES or np.mean(np.abs(apart_s / np.median(apart_s) - 1.0) < _REGULAR) < _MOSTLY:
         return None
     step_s = float(np.median(apart_s))
-    each = []
-    for zone in range(closed.shape[1]):
-        how = _in_step(closed[:, zone].astype(np.float64), step_s)
-        zone_c = log.zone_c[:, min(zone, log.zone_c.shape[1] - 1)]
-        each.append("in step" if _at_one_place(closed[:, zone], log.elapsed_s, zone_c) else how)
-    return min(each, key=("in step", "anywhere", "unclear").index)
+    zones = range(closed.shape[1])
+    each = [_in_step(closed[:, zone].astype(np.float64), step_s) for zone in zones]
+    if "in step" in each:
+        return "in step"
+    # most zones must show it: one that rests is heated by the others
+    last = log.zone_c.shape[1] - 1
+    at_one = [_at_one_place(closed[:, zone], log.elapsed_s, log.zone_c[:, min(zone, last)]) for zone in zones]
+    if 2 * sum(at_one) > len(at_one):
+        return "at one place"
+    return "anywhere" if "anywhere" in each else "unclear"
 
 
 def _only_states(output: FloatArray) -> bool:
@@ -75,9 +81,9 @@ def _only_states(output: FloatArray) -> bool:
 
 def remembered(before: int, how: Sampled | None) -> int:
     """Return how many of a kiln's logs are remembered as sampled in step, ``before`` this one."""
-    if how == "in step":
+    if how in ("in step", "at one place"):
         return min(before + 1, _MOST_KNOWN)
-    return max(before - 1, 0) if how == "anywhere" else before
+    return max(before - 1, _LEAST_KNOWN) if how == "anywhere" else before
 
 
 def without_locked_output(log: FiringLog, how: Sampled | None, before: int = 0) -> FiringLog:
@@ -85,7 +91,8 @@ def without_locked_output(log: FiringLog, how: Sampled | None, before: int = 0) 
 
     A relay that happens to be found closed or open all the time shows no pattern: then the kiln's logs ``before`` tell.
     """
-    if how != "in step" and not (how == "unclear" and before >= _KNOWN):
+    least = {"in step": _LEAST_KNOWN, "at one place": 0, "unclear": _KNOWN}
+    if how is None or how == "anywhere" or before < least[how]:
         return log
     note = (
         "The output column holds a relay's state, always sampled at the same few places of its cycle: it does not tell "
@@ -109,7 +116,8 @@ def _in_step(closed: FloatArray, step_s: float) -> Sampled:
         return "unclear"
 
     def alike(apart: int) -> bool:
-        return bool(np.mean((closed[apart:] == closed[:-apart])[mixed[apart:]]) > _REPEATS)
+        same = (closed[apart:] == closed[:-apart])[mixed[apart:]]
+        return same.size >= _LEAST_PAIRS and bool(np.mean(same) > _REPEATS)
 
     most = closed.size - _LEAST_SAMPLES
     for places in range(2, _MOST_PLACES + 1):

@@ -19,7 +19,8 @@ that may be a multiple of the cycle."""
 _LONGEST_STEP_S = 60.0
 
 _RAN_AWAY = 5.0
-"""Log odds of a closed contact where a zone ran away: a wrong couple or a programme started by hand are left."""
+"""Log odds of a closed contact where a zone ran away: a wrong couple is left, or dead zones beside one that is fired as
+fast as it can be."""
 
 SOME_SWINGS = 5
 _DEEP_C = 10.0
@@ -71,7 +72,7 @@ def _ran_away(case: Case) -> list[Suspicion]:
     name = case.zone_name(ran.zone)
     text = (
         f"Zone {name} ran away from the others by {{dc:{ran.ahead_c:.0f}}} while the kiln was hardly warm, several "
-        "times as fast as they climbed, and the firing ended there: as if its contact had stayed closed."
+        "times as fast as they climbed, and the log ends there: as if its contact had stayed closed."
     )
     evidence = (backs(text, _RAN_AWAY),)
     return [Suspicion("welded_contact", _RAN_AWAY, name, urgent=True, lasting=True, evidence=evidence)]
@@ -83,18 +84,18 @@ def suspect_loose(case: Case) -> list[Suspicion]:
 
 
 _SOME_TURNS = 6
-_STAGED = 3.0
-"""Turns of the current between two levels that an element that opens for good does not make (it makes one), and a usual
-number from which on the kiln's own switching is in stages."""
+_STAGED, _KNOWN = 3.0, 2
+"""Turns of the current between two levels that an element that opens for good does not make (it makes one); a usual
+number from which on the kiln's own switching is in stages, and firings in which that shows."""
 
 
 def _torn(case: Case) -> list[Suspicion]:
     """Suspect a loose connection where part of the current is missing now and then within a firing."""
     torn = case.measures.torn_current
     usual = case.memory.torn
-    if torn is None or torn.turns < _SOME_TURNS or (usual.count and usual.mean > _STAGED):
+    if torn is None or torn.turns < _SOME_TURNS or usual.count < _KNOWN or usual.mean > _STAGED:
         return []
-    log_odds = min(0.5 * (torn.turns - 4) + 0.7 * min(usual.count, 3), 7.0)
+    log_odds = min(0.5 * torn.turns, 7.0)
     text = (
         f"With everything closed {100 * torn.missing:.0f} % of the current went missing and came back, "
         f"{torn.turns // 2} times within this firing: a circuit loses contact and finds it again."
@@ -106,8 +107,10 @@ def turns_taken(case: Case, usual: Usual) -> Usual:
     """Return what is usual with the turns of this firing's current, at a kiln of one zone whose amps are logged."""
     if case.log.amps is None or len(case.zones) > 1:
         return usual
-    torn = case.measures.torn_current
-    return usual.taken(0.0 if torn is None else float(torn.turns))
+    turns = 0.0 if case.measures.torn_current is None else float(case.measures.torn_current.turns)
+    if usual.count >= _KNOWN and usual.mean <= _STAGED and turns >= _SOME_TURNS:
+        return usual  # a fault, not what is usual
+    return usual.taken(turns)
 
 
 def _swinging(case: Case) -> list[Suspicion]:

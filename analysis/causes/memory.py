@@ -144,7 +144,7 @@ class Repair:
 class CausesMemory:
     """Everything the causes carry over; a few hundred numbers at most.
 
-    ``torn`` is how often the current usually turns between two levels, at a kiln whose amps are logged.
+    ``torn`` is how often the current usually turns between two levels, at a kiln of one zone whose amps are logged.
     """
 
     zones: tuple[ZoneMemory, ...] = ()

@@ -41,6 +41,26 @@ def test_samples_at_one_place_of_the_cycle_are_not_used(place: float) -> None:
     assert told(log).output is None
 
 
+def test_a_contact_that_stuck_and_freed_itself_stays_in_the_log_of_a_kiln_whose_samples_tell() -> None:
+    """Open for an hour and a half of a climb, flat out later: seen once, at a kiln sampled anywhere so far."""
+    duty = np.where(np.arange(SAMPLES) < 150, 0.4, np.where(np.arange(SAMPLES) < 250, 0.0, 1.0))
+    stuck = log_of(np.random.default_rng(3).random(SAMPLES), duty)
+    stuck = replace(stuck, zone_c=stuck.zone_c + 100.0)
+    assert sampled(stuck) == "at one place"
+    before = remembered(0, sampled(log_of(np.random.default_rng(4).random(SAMPLES), RISING)))
+    assert told(stuck, before) is stuck
+
+
+def test_a_zone_that_rests_while_the_others_heat_it_is_not_sampled_at_one_place() -> None:
+    random = np.random.default_rng(5).random((SAMPLES, 3))
+    closed = (random < RISING[:, None]).astype(float)
+    closed[60:200, 1], closed[450:, :] = 0.0, 1.0
+    time = np.arange(SAMPLES) * 60.0
+    zone_c = np.repeat(120.0 + time[:, None] / 60.0, 3, axis=1)
+    log = FiringLog(time, zone_c, None, closed, ("1", "2", "3"), "on-off")
+    assert sampled(log) == "anywhere"
+
+
 def test_a_contact_that_stays_closed_from_some_time_on_is_no_pattern() -> None:
     """The relay is told to open and the kiln climbs on: that must stay in the log, it is what shows the fault."""
     duty = np.where(np.arange(SAMPLES) < 400, np.linspace(0.3, 0.7, SAMPLES), 0.0)
