@@ -59,8 +59,8 @@ _NO_OUTPUT = 0.02
 """Mean output of a block below which it is one without: duties are written in whole percent."""
 
 _LEVEL_C_PER_H, _FREE_FROM_C = 5.0, 450.0
-"""Change of temperature that ten minutes hardly resolve, and where a cooling still tells what a firing needs: below, the
-wall model's error lasts longest (300 and 600 deg C do about as well)."""
+"""Change of temperature that ten minutes hardly resolve; and the heat down to which a cooling tells of a firing: below,
+the wall model's error lasts longest (300 and 600 deg C do about as well)."""
 
 _TELLS_BLOCKS = 3
 """Blocks that show whether a cooling keeps its rate; the first may hold the last of the heating."""
