@@ -44,10 +44,10 @@ found closed for long any more, unless the contact frees itself."""
 Sampled = Literal["in step", "at one place", "anywhere", "unclear"]
 """Where the samples of a relay's state fall in its cycle: on the same few places for hours, on one, or anywhere."""
 
-_KNOWN, _MOST_KNOWN, _LEAST_KNOWN = 2, 3, -1
-"""Logs in step from which on one that does not show it is taken to be so too, how many are remembered at most, and what
-is remembered of a kiln whose samples fall anywhere: there a relay open for an hour of a climb has stuck, the first time
-it is seen."""
+_KNOWN, _MOST_KNOWN = 2, 3
+"""Logs in step from which on one that does not show it is taken to be so too, and how many are remembered at most. As
+many that fall anywhere, counted below nought: at such a kiln a relay open for an hour of a climb has stuck, the first
+time it is seen. One alone proves little: samples at one place look random while the closed share passes it."""
 
 
 def sampled(log: FiringLog) -> Sampled | None:
@@ -80,10 +80,10 @@ def _only_states(output: FloatArray) -> bool:
 
 
 def remembered(before: int, how: Sampled | None) -> int:
-    """Return how many of a kiln's logs are remembered as sampled in step, ``before`` this one."""
+    """Return how many more of a kiln's logs are remembered as in step than anywhere, from the number ``before``."""
     if how in ("in step", "at one place"):
         return min(before + 1, _MOST_KNOWN)
-    return max(before - 1, _LEAST_KNOWN) if how == "anywhere" else before
+    return max(before - 1, -_MOST_KNOWN) if how == "anywhere" else before
 
 
 def without_locked_output(log: FiringLog, how: Sampled | None, before: int = 0) -> FiringLog:
@@ -91,7 +91,7 @@ def without_locked_output(log: FiringLog, how: Sampled | None, before: int = 0) 
 
     A relay that happens to be found closed or open all the time shows no pattern: then the kiln's logs ``before`` tell.
     """
-    least = {"in step": _LEAST_KNOWN, "at one place": 0, "unclear": _KNOWN}
+    least = {"in step": -_MOST_KNOWN, "at one place": 1 - _KNOWN, "unclear": _KNOWN}
     if how is None or how == "anywhere" or before < least[how]:
         return log
     note = (

@@ -58,7 +58,8 @@ class KilnState:
     programmes : programmes seen at this kiln.
     recent : start of each of the last 24 firings, oldest first (for dates of onset).
     asked : which earlier firings asked the kiln for everything it had, where no output is logged.
-    in_step : how many logs of late held a relay's state sampled in step with its cycle (``analysis.relay_samples``).
+    in_step : how many more logs held a relay's state sampled in step with its cycle than anywhere in it, of the latest
+        (``analysis.relay_samples``).
     causes : what ``analysis.causes`` remembers.
     """
 
