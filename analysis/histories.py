@@ -182,6 +182,7 @@ class Branch:
 def _branches(
     layout: Layout, asked: Sequence[_Asked], posteriors: Posteriors, index: int, habit: Habit
 ) -> list[Branch]:
+    """Return the branch that each asked belief becomes by its posterior."""
     columns = zip(asked, posteriors.means, posteriors.covariances, posteriors.log_evidence.tolist(), strict=True)
     return [_branch(layout, *column, index, habit) for column in columns]
 
