@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -25,11 +24,13 @@ _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - local wall time is counted from 
 class Straight:
     """``order``: indices of the rows kept, in time order; ``elapsed_s`` the same length, strictly increasing.
 
+    ``sample_s`` is the usual step from one to the next.
     ``cuts`` are positions in ``order`` where a new stretch began after a restart or gap: firings may part there.
     """
 
     order: NDArray[np.intp]
     elapsed_s: FloatArray
+    sample_s: float
     repeated: int = 0
     left_out: int = 0
     cuts: list[int] = field(default_factory=list)
@@ -45,23 +46,18 @@ def clock_text(seconds: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d} h"
 
 
-@lru_cache(maxsize=4)  # each log asks twice
-def _places(steps: int) -> NDArray[np.intp]:
-    """Return as many places as are looked at, spread evenly over ``steps``."""
-    return np.linspace(0, steps - 1, _MOST_STEPS).astype(np.intp)
-
-
 def median_step(seconds: FloatArray) -> float:
     """Return the usual sampling interval, in seconds, of rows in order (1 if there is none)."""
-    if seconds.size > _MOST_STEPS:
-        places = _places(seconds.size - 1)
+    if seconds.size > _MOST_STEPS:  # as many steps, spread evenly, tell as much
+        places = np.arange(_MOST_STEPS) * (seconds.size - 2) // (_MOST_STEPS - 1)
         step = seconds[places + 1] - seconds[places]
     else:
         step = seconds[1:] - seconds[:-1]
     step = step[step > 0]
     if not step.size:
         return 1.0
-    return float(np.partition(step, step.size // 2)[step.size // 2])
+    step.partition(step.size // 2)
+    return float(step[step.size // 2])
 
 
 def straighten(
@@ -78,8 +74,9 @@ def straighten(
         raw = raw + np.concatenate(([0.0], np.cumsum((step < -12 * _HOUR_S) * 86400.0)))
         step = np.diff(raw)
         kind = "local"
-    result = Straight(np.arange(n), raw - raw[0] if raw[0] else raw)
-    usual = median_step(raw)
+    elapsed_s = raw - raw[0] if raw[0] else raw
+    usual = median_step(elapsed_s)
+    result = Straight(np.arange(n), elapsed_s, usual)
     if n < 2 or (float(step.min()) > 0 and float(step.max()) < _odd_step(usual, kind)):
         return result
     raw = _without_strays(result, raw, usual)
@@ -89,6 +86,7 @@ def straighten(
     usual = median_step(raw)
     _level(result, raw, kind, zone, hot, usual)
     _only_rising(result)
+    result.sample_s = median_step(result.elapsed_s)
     return result
 
 
@@ -102,20 +100,23 @@ def _without_strays(result: Straight, raw: FloatArray, usual: float) -> FloatArr
     """Leave out single rows whose time lies far off both neighbours, which fit each other (a damaged digit)."""
     if raw.size < 5:
         return raw
-    windows = np.lib.stride_tricks.sliding_window_view(np.pad(raw, 2, mode="edge"), 5)
-    others = windows[:, [0, 1, 3, 4]]
-    outside = (raw < others.min(axis=1)) | (raw > others.max(axis=1))
-    off = outside & (np.abs(raw - np.median(windows, axis=1)) > max(30 * usual, _GAP_S))
-    count = int(np.count_nonzero(off))
-    if not count or count > max(2, 0.02 * raw.size):
+    around = np.concatenate((raw[:1], raw[:1], raw, raw[-1:], raw[-1:]))
+    before, after = (around[:-4], around[1:-3]), (around[3:-1], around[4:])
+    lowest = np.minimum(np.minimum(*before), np.minimum(*after))
+    highest = np.maximum(np.maximum(*before), np.maximum(*after))
+    outside = np.flatnonzero((raw < lowest) | (raw > highest))
+    if not outside.size:
         return raw
-    kept = np.flatnonzero(~off)
-    before = np.flatnonzero(off) - 1
-    times = [float(raw[max(0, i)] - raw[kept[0]]) for i in before.tolist()]
-    result.problems.append(_named("row", count, "with an impossible time left out", times))
+    middle = np.median(around[outside[:, None] + np.arange(5)], axis=1)
+    off = outside[np.abs(raw[outside] - middle) > max(30 * usual, _GAP_S)]
+    if not off.size or off.size > max(2, 0.02 * raw.size):
+        return raw
+    kept = np.delete(np.arange(raw.size), off)
+    times = [float(raw[max(0, i - 1)] - raw[kept[0]]) for i in off.tolist()]
+    result.problems.append(_named("row", off.size, "with an impossible time left out", times))
     result.order = kept
     result.moved = True
-    result.left_out += count
+    result.left_out += off.size
     return raw[kept]
 
 

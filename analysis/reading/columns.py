@@ -19,6 +19,7 @@ _ON = b"on ein an marche encendido acceso aan yes true heat heating active close
 _OFF = b"off aus arret apagado spento uit no false idle inactive open nein non".split()
 _SWITCH = dict.fromkeys(_ON, 1.0) | dict.fromkeys(_OFF, 0.0) | {b"": np.nan}
 _LONGEST_SWITCH_WORD = 12
+_FIRST_WORDS = 20
 
 
 def recognise(table: Table, kiln: Kiln) -> tuple[list[Column], dict[int, TimeText]]:
@@ -34,13 +35,13 @@ def recognise(table: Table, kiln: Kiln) -> tuple[list[Column], dict[int, TimeTex
         values = table.numbers[i]
         hint = hints[i][0] if i in hints else ""
         if values is None and hint != "ignore" and (i in table.stamps or hint in _TIMES):
-            cells = table.text(i)
+            cells = table.text(i, None)
             understood = _half_day(cells) or _times(cells, kiln.log.day_order)
             if understood is not None:
                 texts[i] = understood
                 kinds[i] = "half day" if understood.why == "AM and PM" else understood.kind
         elif values is None and hint != "ignore":
-            values = _on_off(table.text(i))
+            values = _on_off(table.text(i, None)) if _may_switch(table.text(i, _FIRST_WORDS)) else None
         columns.append(Column(i, header, unit_of(table.units[i]), values))
     return decide_roles(columns, kinds, hints, kiln.zones, table.mute), texts
 
@@ -68,27 +69,37 @@ def _times(cells: NDArray[np.uint8], day_order: DayOrder | None) -> TimeText | N
 
 def _on_off(cells: NDArray[np.uint8]) -> FloatArray | None:
     """Read a column of nothing but words for on and off (or blanks) as 1 and 0 (NaN where blank)."""
-    if not cells.shape[1] or cells.shape[1] > _LONGEST_SWITCH_WORD:
+    if not _may_switch(cells[:_FIRST_WORDS]) or cells.shape[1] > _LONGEST_SWITCH_WORD:
         return None
-    lower = np.where((cells >= ord("A")) & (cells <= ord("Z")), cells | 0x20, cells)
-    words = np.ascontiguousarray(lower).view(f"S{cells.shape[1]}").ravel()
-    if any(word.strip() not in _SWITCH for word in words[:20].tolist()):
-        return None
-    found, place = np.unique(words, return_inverse=True)
+    found, place = np.unique(_lower_words(cells), return_inverse=True)
     states = [_SWITCH.get(word.strip()) for word in found.tolist()]
     if None in states or not {0.0, 1.0} & set(states):
         return None
     return np.array(states, dtype=np.float64)[place.ravel()]
 
 
+def _may_switch(cells: NDArray[np.uint8]) -> bool:
+    """Tell from its first rows whether a column can hold nothing but words for on and off."""
+    if not cells.shape[1] or cells.shape[1] > _LONGEST_SWITCH_WORD:
+        return False
+    return all(word.strip() in _SWITCH for word in _lower_words(cells).tolist())
+
+
+def _lower_words(cells: NDArray[np.uint8]) -> NDArray[np.bytes_]:
+    """Return each row's characters as one word in lower case."""
+    lower = np.where((cells >= ord("A")) & (cells <= ord("Z")), cells | 0x20, cells)
+    words: NDArray[np.bytes_] = np.ascontiguousarray(lower).view(f"S{cells.shape[1]}").ravel()
+    return words
+
+
 def _half_day(cells: NDArray[np.uint8]) -> TimeText | None:
     """Read a column that holds nothing but AM and PM."""
     if cells.shape[1] < 1:
         return None
-    first = cells[:, 0] & 0xDF
-    if not bool(((first[:50] == ord("A")) | (first[:50] == ord("P"))).all()):
+    head = cells[:50, 0] & 0xDF
+    if not bool(((head == ord("A")) | (head == ord("P"))).all()):
         return None
-    afternoon = first == ord("P")
+    afternoon = cells[:, 0] & 0xDF == ord("P")
     return TimeText("clock", np.where(afternoon, 43200.0, 0.0), why="AM and PM")
 
 
@@ -107,6 +118,6 @@ def programme_logged(table: Table, columns: list[Column], row: int) -> str:
         if column.role == "programme":
             if column.values is not None:
                 return f"{column.values[row]:g}" if np.isfinite(column.values[row]) else ""
-            cell: bytes = table.text(column.index)[row].tobytes()
+            cell: bytes = table.text(column.index, row + 1)[row].tobytes()
             return cell.decode("utf-8", "replace").strip()
     return ""

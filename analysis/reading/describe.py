@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from analysis.reading.account import Account, ColumnAccount, RowCount
-from analysis.reading.clock_repairs import Straight, median_step
+from analysis.reading.clock_repairs import Straight
 from analysis.reading.encoding import PlainText
 from analysis.reading.roles import Column
 from analysis.reading.samples import Samples
@@ -47,7 +47,7 @@ def account_of(
         rows=rows,
         time_base=shown(base.text),
         time_why=shown(base.why),
-        sample_s=median_step(straight.elapsed_s),
+        sample_s=straight.sample_s,
         temperature_unit=unit.unit,
         temperature_unit_why=unit.why,
         temperature_unit_certain=unit.certain,

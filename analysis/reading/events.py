@@ -79,7 +79,7 @@ def _rows_with_message(table: Table, columns: Sequence[Column]) -> set[int]:
     rows: set[int] = set()
     for column in columns:
         if column.role == "message" and column.values is None:
-            rows.update(np.flatnonzero((table.text(column.index) != ord(" ")).any(axis=1)).tolist())
+            rows.update(np.flatnonzero((table.text(column.index, None) != ord(" ")).any(axis=1)).tolist())
     return rows
 
 
@@ -94,7 +94,7 @@ def _is_message(said: str) -> bool:
 
 
 def _from_column(plain: PlainText, table: Table, i: int, at_row: FloatArray) -> list[Event]:
-    cells = table.text(i)
+    cells = table.text(i, None)
     if not cells.shape[1]:
         return []
     change = np.concatenate(([True], (cells[1:] != cells[:-1]).any(axis=1)))

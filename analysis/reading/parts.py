@@ -54,9 +54,8 @@ def _heats_again(x: FloatArray) -> bool:
     """Tell quickly whether a kiln gets hot, cold and hot again."""
     hot = x > _HOT_C
     state = hot[hot | (x < _COLD_C)]
-    changes = np.diff(state.astype(np.int8))
-    down = np.flatnonzero(changes < 0)
-    return bool(down.size) and bool((changes[down[0] :] > 0).any())
+    falls = np.flatnonzero(state[:-1] & ~state[1:])
+    return bool(falls.size) and bool(state[falls[0] + 1 :].any())
 
 
 def _new_firing(x: FloatArray, cut: int, found: set[int]) -> bool:

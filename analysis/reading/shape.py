@@ -1,7 +1,6 @@
 """The shape of a table of text: delimiter, decimal mark, preamble, header, units row, where the samples begin."""
 
 import re
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -219,7 +218,8 @@ def _score(lines: Sequence[str], delimiter: str) -> tuple[float, int]:
     rows = [split_cells(line, delimiter) for line in lines if delimiter in line or (delimiter == " " and "\t" in line)]
     if not rows:
         return 0.0, 0
-    common = Counter(map(len, rows)).most_common(1)[0][0]
+    lengths = [len(row) for row in rows]
+    common = max(lengths, key=lengths.count)
     if common < 2:
         return 0.0, 0
     cells: list[str] = []

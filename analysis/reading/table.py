@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.reading.encoding import PlainText
 from analysis.reading.firing_log import FloatArray, UnreadableLog
-from analysis.reading.rows import Bytes, Stray, find_rows, read_numbers
+from analysis.reading.rows import Bytes, Stray, find_rows, read_numbers, within_reason
 from analysis.reading.ruled import ruled_columns
 from analysis.reading.shape import Shape, table_shape
 from config.kiln import LogHints
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 _UNIT_TAIL = re.compile(r"\s*(?:%|°?\s?[CFK]|V|A|kW|s|min|h)$")
 _BLANK = ["", "-", "--", "---", "n/a", "na", "nan", "null", "none"]
 _MOST_WORDS = 0.5
-_LARGEST = 1e16  # above epoch microseconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +34,8 @@ class Note:
 class Table:
     """The samples of one file, ``n`` rows.
 
-    ``numbers[i]`` is column i as numbers (n,), None where it is text; ``text(i)`` gives its characters (n, width),
-    ``line(k)`` the bytes of row k.
+    ``numbers[i]`` is column i as numbers (n,), None where it is text; ``text(i, most)`` gives its characters
+    (n, width), of the first ``most`` rows if that is not None; ``line(k)`` the bytes of row k.
     ``bad_cells`` counts texts where a number should be, with one example, by column. ``mute`` columns are not what
     their names seem to say.
     """
@@ -51,7 +50,7 @@ class Table:
     n: int
     numbers: list[FloatArray | None]
     stamps: frozenset[int]
-    text: Callable[[int], Bytes]
+    text: Callable[[int, int | None], Bytes]
     line: Callable[[int], bytes]
     strays: list[Stray] = field(default_factory=list)
     bad_cells: dict[int, tuple[int, str]] = field(default_factory=dict)
@@ -108,7 +107,7 @@ def table_of(plain: PlainText, shape: Shape, body: bytes) -> Table:
             if count:
                 bad[i] = (count, example)
         else:
-            numbers[i] = within_reason(values)
+            numbers[i] = values
     return Table(
         "fixed-width table" if shape.delimiter == " " else "delimited table",
         shape.delimiter,
@@ -154,13 +153,6 @@ def numbers_from_text(cells: list[str], decimal: str) -> tuple[FloatArray, int, 
     if count > _MOST_WORDS * max(1, int(np.count_nonzero(~blank))):
         return None
     return numbers, count, cells[int(np.argmax(bad))] if count else ""
-
-
-def within_reason(values: FloatArray) -> FloatArray:
-    """Return a column with infinite and absurdly large numbers as NaN."""
-    if values.min(initial=0.0) >= -_LARGEST and values.max(initial=0.0) <= _LARGEST:
-        return values
-    return np.where(np.abs(values) <= _LARGEST, values, np.nan)
 
 
 def _bare(cells: "pd.Series[str]", decimal: str) -> "pd.Series[str]":
