@@ -151,10 +151,15 @@ class KeptPace:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Blocks:
-    """Ten-minute means. ``b`` blocks, ``z`` zones; ``output`` is NaN where unknown and is supply-corrected."""
+    """Ten-minute means. ``b`` blocks, ``z`` zones; ``output`` is NaN where unknown and is supply-corrected.
+
+    ``mean_c`` and ``mean_rate_c_per_h`` (b,) are over the zones.
+    """
 
     zone_c: FloatArray
+    mean_c: FloatArray
     rate_c_per_h: FloatArray
+    mean_rate_c_per_h: FloatArray
     flux_c: FloatArray
     output: FloatArray
     water_per_h: FloatArray
@@ -212,7 +217,7 @@ def blocks_of(
         usable &= ~np.any(grid.gap[: count * BLOCK_BINS].reshape(count, BLOCK_BINS), axis=1)
     if not grid.seen.all():
         usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.15
-    return Blocks(zone_c, rate, flux, mean_output, every[:, -1], error, usable)
+    return Blocks(zone_c, mean_c, rate, mean_rate, flux, mean_output, every[:, -1], error, usable)
 
 
 def _counting_variance(output: FloatArray, end: int, samples_per_bin: float) -> FloatArray:
@@ -239,10 +244,10 @@ def _second_moments(columns: list[FloatArray], water: FloatArray, error: FloatAr
 
     The unknown heat of the clay's ``water`` is integrated out under its own spread.
     """
-    weighted = np.column_stack((*columns, water)) / error[:, None]
+    weighted = np.concatenate([c.reshape(error.size, -1) for c in (*columns, water)], axis=1) / error[:, None]
     matrix = weighted.T @ weighted
     along = matrix[-1, :-1]
-    return _triangle_of(matrix[:-1, :-1] - np.outer(along, along) / (matrix[-1, -1] + 1.0 / _WATER_HEAT**2))
+    return _triangle_of(matrix[:-1, :-1] - along[:, None] * along / (matrix[-1, -1] + 1.0 / _WATER_HEAT**2))
 
 
 def heat_moments(blocks: Blocks) -> HeatMoments | None:
@@ -250,7 +255,7 @@ def heat_moments(blocks: Blocks) -> HeatMoments | None:
 
     Of the blocks without output only a free cooling while hot counts: what one that warms got is not what is logged.
     """
-    output, mean_c, mean_rate = blocks.output, over_zones(blocks.zone_c), over_zones(blocks.rate_c_per_h)
+    output, mean_c, mean_rate = blocks.output, blocks.mean_c, blocks.mean_rate_c_per_h
     good = blocks.usable & np.isfinite(output).all(axis=1)
     # the first block holds the start of heating, whatever the wall did before
     good[:1] = False
@@ -326,8 +331,7 @@ def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
     Those in which it is known to be at full output and another's output is not known, or in which it falls behind the
     others or stands still at full output (then a balance of the whole kiln says little about it).
     """
-    output = blocks.output
-    mean_c = over_zones(blocks.zone_c)
+    output, mean_c = blocks.output, blocks.mean_c
     unknown = np.isnan(output).any(axis=1) & blocks.usable
     unknown[:1] = False
     out: list[ZoneMoments | None] = []
@@ -357,8 +361,8 @@ def kept_pace(blocks: Blocks, kept_share: FloatArray) -> KeptPace | None:
     ``kept_share`` (b, z): share of each block in which a zone did. Only above the clay's water, where the balance
     holds to a few per cent.
     """
-    mean_c = over_zones(blocks.zone_c)
-    rate = over_zones(blocks.rate_c_per_h) / RATE_UNIT_C_PER_H
+    mean_c = blocks.mean_c
+    rate = blocks.mean_rate_c_per_h / RATE_UNIT_C_PER_H
     flux = over_zones(blocks.flux_c) / FLUX_UNIT_C
     kept = blocks.usable & (kept_share.min(axis=1) > 0.95) & (mean_c > 300.0) & (rate > -0.1) & (blocks.error < 0.08)
     load = _USUAL_WALL * flux + _USUAL_CAPACITY * rate
@@ -369,8 +373,8 @@ def kept_pace(blocks: Blocks, kept_share: FloatArray) -> KeptPace | None:
         return None
     mean_load = (load[:-2] + load[1:-1] + load[2:]) / 3.0
     at = int(np.argmax(np.where(run, mean_load, -np.inf)))
-    inside = slice(at, at + 3)
-    return KeptPace(float(flux[inside].mean()), float(rate[inside].mean()), float(mean_c[inside].mean()))
+    flux_c, rate_c, at_c = (float(values[at : at + 3].sum()) / 3.0 for values in (flux, rate, mean_c))
+    return KeptPace(flux_c, rate_c, at_c)
 
 
 def block_shares(flags: BoolArray) -> FloatArray:

@@ -39,7 +39,7 @@ def _trend(windows: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean, change over the window and largest distance from the straight line of each window (w, z, k)."""
     size = windows.shape[-1]
     at = np.arange(size) - (size - 1) / 2.0
-    mean = windows.mean(axis=-1)
+    mean = windows.sum(axis=-1) / size
     slope = windows @ at / (at @ at)
     line = mean[..., None] + slope[..., None] * at
     return mean, slope * (size - 1), np.abs(windows - line).max(axis=-1)
@@ -128,8 +128,8 @@ def overtaken(grid: Grid, end: int) -> BoolArray:
     return out
 
 
-_AHEAD_BLOCKS, _GOES_ON = 2, 0.5
-"""A climb at full output goes on slowing: in the next blocks by at least half as much as before."""
+_GOES_ON = 0.5
+"""A climb at full output goes on slowing: in the next two blocks by at least half as much as before."""
 
 _OFF_LINE = 2.5
 """Most that a rate may lie off the line of a long window, in its own errors: a step from segment to segment does."""
@@ -142,13 +142,13 @@ def _levels_off(rates: FloatArray, size: int, at_end: FloatArray, slope: FloatAr
     the climb ends in them, it is not known and False.
     """
     level = np.zeros(at_end.shape, dtype=np.bool_)
-    ahead = sliding_window_view(rates, _AHEAD_BLOCKS, axis=0)[size:]
-    known = ahead.shape[0]
-    if known <= 0:
+    one, two = rates[size:-1], rates[size + 1 :]
+    known = one.shape[0]
+    if not known:
         return level
-    fallen = at_end[:known] - ahead.mean(axis=-1)
-    expected = -slope[:known] * (_AHEAD_BLOCKS + 1) / 2.0
-    level[:known] = (fallen < _GOES_ON * expected - _RATE_NOISE_C_PER_H) & (ahead.min(axis=-1) > 20.0)
+    fallen = at_end[:known] - (one + two) / 2.0
+    expected = -slope[:known] * 1.5
+    level[:known] = (fallen < _GOES_ON * expected - _RATE_NOISE_C_PER_H) & (np.minimum(one, two) > 20.0)
     return level
 
 

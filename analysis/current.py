@@ -12,7 +12,7 @@ import numpy as np
 from analysis.climb import Estimate
 from analysis.full_output import Drive
 from analysis.grid import BoolArray, FloatArray, Grid
-from analysis.ranks import median
+from analysis.ranks import median, quantile
 from analysis.reading.firing_log import FiringLog
 
 _NO_CURRENT, _NEAR_TOP, _TOP = 0.03, 0.92, 0.99
@@ -59,7 +59,7 @@ def torn_current(log: FiringLog, grid: Grid, drive: Drive) -> TornCurrent | None
         closed &= log.output[:, 0] > 0.5
     if np.count_nonzero(closed) < _FEWEST_READINGS:
         return None
-    top = float(np.quantile(amps[closed], _TOP))
+    top = quantile(amps[closed], _TOP)
     flowing = amps[closed & (amps > _NO_CURRENT * top)] / max(top, 1e-9)
     low = flowing < _MISSING
     if np.count_nonzero(low) < max(_OFTEN_MISSING * flowing.size, _FEWEST_READINGS):
@@ -92,7 +92,7 @@ def full_current(log: FiringLog, grid: Grid, drive: Drive, volts: float | None) 
         together &= np.all(asked > _FAIR_OUTPUT, axis=1)
     if np.count_nonzero(together) < _FEWEST_READINGS:
         return None
-    top = float(np.quantile(amps[together], _TOP))
+    top = quantile(amps[together], _TOP)
     if top <= 0.0:
         return None
     flowing = together & (amps > _NO_CURRENT * top)

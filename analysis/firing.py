@@ -75,9 +75,8 @@ class Firing:
 def _crossing_h(mean_c: FloatArray, mid_s: FloatArray, level_c: float) -> float | None:
     """Hour at which the climb first passes ``level_c``."""
     above = mean_c >= level_c
-    if not above.any():
-        return None
-    return float(mid_s[int(above.argmax())]) / 3600.0
+    first = int(above.argmax())
+    return float(mid_s[first]) / 3600.0 if above[first] else None
 
 
 def shape_of(mean_c: FloatArray, mid_s: FloatArray, peak_c: float) -> Shape:
@@ -99,7 +98,8 @@ def segments_of(grid: Grid, drive: Drive) -> tuple[Segment, ...]:
     edges = [*range(0, count * width, width), mean.size - 1]
     if width == 1:  # the last block begins at the last bin
         edges.pop()
-    at_c, at_s = mean[edges], grid.mid_s[edges]
+    places = np.array(edges)
+    at_c, at_s = mean[places], grid.mid_s[places]
     rates = (at_c[1:] - at_c[:-1]) / (at_s[1:] - at_s[:-1]) * 3600.0
     kinds = (rates > _HOLD_C_PER_H).astype(np.int8) - (rates < -_HOLD_C_PER_H)
     cuts = [0, *(np.flatnonzero(kinds[1:] != kinds[:-1]) + 1).tolist(), kinds.size]

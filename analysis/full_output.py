@@ -100,8 +100,7 @@ def programme_end(grid: Grid, rates: FloatArray) -> int:
         heated |= (np.abs(lag) < 3.0) & (mean > 150.0)
     if grid.output is not None:
         heated |= (grid.output > 0.02).any(axis=1)
-    last = np.flatnonzero(heated)
-    end = int(last[-1]) + 1 if last.size else 0
+    end = heated.size - int(heated[::-1].argmax())
     return _held_back(grid, end) if grid.output is None and grid.set_point_c is None else end
 
 

@@ -17,6 +17,8 @@ STEP_S = 120.0
 
 def over_zones(values: FloatArray) -> FloatArray:
     """Return the mean over the zones (n,) of values (n, z); numpy's own takes several times as long to begin."""
+    if values.shape[1] == 1:
+        return values[:, 0]
     mean: FloatArray = values.sum(axis=1) / values.shape[1]
     return mean
 
@@ -60,23 +62,24 @@ class Grid:
         object.__setattr__(self, "mean_c", over_zones(self.zone_c))
 
 
-def _bin_means(which: NDArray[np.intp], values: FloatArray, bins: int) -> FloatArray:
-    """Mean of ``values`` (samples,) in each bin; NaN where a bin has none."""
+def _bin_means(which: NDArray[np.intp], values: FloatArray, count: NDArray[np.intp]) -> FloatArray:
+    """Mean of ``values`` (samples,) in each bin; NaN where a bin has none. ``count`` is how many samples each has."""
+    bins = count.size
     good = np.isfinite(values)
     if not good.all():
         which, values = which[good], values[good]
-    count = np.bincount(which, minlength=bins)
+        count = np.bincount(which, minlength=bins)
     total = np.bincount(which, values, minlength=bins)
     means: FloatArray = np.divide(total, count, out=np.full(bins, np.nan), where=count > 0)
     return means
 
 
-def _each_binned(which: NDArray[np.intp], values: FloatArray, bins: int) -> FloatArray:
+def _each_binned(which: NDArray[np.intp], values: FloatArray, count: NDArray[np.intp]) -> FloatArray:
     """Bin means (bins, z) of each column; those of a single set point or output, repeated for each zone, but once."""
     zones = range(values.shape[1])
     if len(zones) > 1 and (values.strides[1] == 0 or bool((values == values[:, :1]).all())):
         zones = range(1)
-    means = np.stack([_bin_means(which, values[:, zone], bins) for zone in zones])
+    means = np.stack([_bin_means(which, values[:, zone], count) for zone in zones])
     return np.repeat(means, values.shape[1], axis=0).T if len(zones) < values.shape[1] else means.T
 
 
@@ -94,28 +97,29 @@ def _filled(values: FloatArray) -> FloatArray:
 
 
 def _filled_bins(
-    which: NDArray[np.intp], elapsed_s: FloatArray, bins: int
+    which: NDArray[np.intp], elapsed_s: FloatArray, count: NDArray[np.intp]
 ) -> tuple[BoolArray, NDArray[np.intp], FloatArray]:
     """Which bins have samples, shape (bins,), and of these the number and mean time of the samples."""
-    count = np.bincount(which, minlength=bins)
     has: BoolArray = count > 0
     share = count[has]
-    return has, share, np.bincount(which, elapsed_s, minlength=bins)[has] / share
+    return has, share, np.bincount(which, elapsed_s, minlength=count.size)[has] / share
 
 
-def _temperatures(log: FiringLog, which: NDArray[np.intp], mid_s: FloatArray) -> tuple[FloatArray, BoolArray]:
+def _temperatures(
+    log: FiringLog, which: NDArray[np.intp], mid_s: FloatArray, count: NDArray[np.intp]
+) -> tuple[FloatArray, BoolArray]:
     """Zone temperatures at the bin centres (the mean of a bin belongs to the mean time of its samples)."""
     bins, zones = mid_s.size, log.zone_c.shape[1]
     zone_c = np.empty((zones, bins)).T
     seen = np.empty((zones, bins), dtype=np.bool_).T
     known = np.isfinite(log.zone_c)
-    all_rows = _filled_bins(which, log.elapsed_s, bins)  # the same for every zone without missing readings
+    all_rows = _filled_bins(which, log.elapsed_s, count)  # the same for every zone without missing readings
     for zone in range(zones):
         good, at, values = known[:, zone], which, log.zone_c[:, zone]
         has, share, time = all_rows
         if not good.all():
             at, values = which[good], values[good]
-            has, share, time = _filled_bins(at, log.elapsed_s[good], bins)
+            has, share, time = _filled_bins(at, log.elapsed_s[good], np.bincount(at, minlength=bins))
         seen[:, zone] = has
         if not share.size:
             zone_c[:, zone] = np.nan
@@ -141,7 +145,8 @@ def grid_of(log: FiringLog, volts: float | None = None, sample_s: float | None =
         return None
     which = np.minimum((elapsed / step).astype(np.intp), bins - 1)
     mid_s: FloatArray = (np.arange(bins, dtype=np.float64) + 0.5) * step
-    zone_c, seen = _temperatures(log, which, mid_s)
+    count = np.bincount(which, minlength=bins)
+    zone_c, seen = _temperatures(log, which, mid_s, count)
     if not seen.any():
         return None
     dead = ~seen.any(axis=0)
@@ -153,11 +158,11 @@ def grid_of(log: FiringLog, volts: float | None = None, sample_s: float | None =
         gap[which[at] + 1 : which[at + 1]] = True
     set_point = output = supply = None
     if log.set_point_c is not None:
-        set_point = _each_binned(which, log.set_point_c, bins)
+        set_point = _each_binned(which, log.set_point_c, count)
     if log.output is not None:
-        output = np.stack([_filled(column) for column in _each_binned(which, log.output, bins).T]).T
+        output = np.stack([_filled(column) for column in _each_binned(which, log.output, count).T]).T
         output[gap] = np.nan
     if log.volts is not None and volts:
-        mean_v2 = _filled(_bin_means(which, log.volts * log.volts, bins))
+        mean_v2 = _filled(_bin_means(which, log.volts * log.volts, count))
         supply = mean_v2 / (volts * volts)
     return Grid(step, mid_s, zone_c, seen, set_point, output, supply, gap)

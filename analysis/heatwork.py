@@ -115,6 +115,8 @@ def of_firing(log: FiringLog) -> HeatWork | None:
 
 def _mean_c(values_c: FloatArray) -> FloatArray:
     """Return the mean over the zones, shape (n,), of what is not NaN in each row."""
+    if values_c.shape[1] == 1:
+        return values_c[:, 0]
     mean: FloatArray = values_c.sum(axis=1) / values_c.shape[1]
     known = np.isfinite(mean)
     if known.all():
@@ -144,7 +146,7 @@ def last_climb(elapsed_s: FloatArray, temperature_c: FloatArray) -> LastClimb | 
     start = int(below[-1])
     hours = float(time[reached] - time[start]) / 3600.0
     rise = float(temp[reached] - temp[start])
-    held = np.diff(time[reached:])[temp[reached:-1] >= peak - 6.0]
+    held = (time[reached + 1 :] - time[reached:-1])[temp[reached:-1] >= peak - 6.0]
     hold = max(0.0, float(held.sum()) / 3600.0 - 3.0 / max(rise / max(hours, 1e-6), 1.0))
     return LastClimb(peak, rise / hours, hold) if hours > 0 else None
 

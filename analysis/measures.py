@@ -144,8 +144,8 @@ def _full_shares(grid: Grid, drive: Drive) -> tuple[float | None, tuple[float, .
     full = drive.full[: drive.end]
     if not full.size or not (drive.logged or grid.set_point_c is not None or drive.full.any()):
         return None, ()
-    zones: list[float] = (full.sum(axis=0) / full.shape[0]).tolist()
-    return float(np.count_nonzero(full.any(axis=1)) / full.shape[0]), tuple(zones)
+    zones = tuple(int(np.count_nonzero(of_zone)) / full.shape[0] for of_zone in full.T)
+    return float(np.count_nonzero(full.any(axis=1)) / full.shape[0]), zones
 
 
 def _room_c(log: FiringLog) -> float:

@@ -208,16 +208,17 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...
     if parts.shape[1] < 10:
         return tuple([0] * len(parts)), tuple([0.0] * len(parts))
     idle = _not_asked(grid, drive)
+    wanted = None
+    if grid.set_point_c is not None:
+        wanted = _wanted_c_per_h(grid.set_point_c[:top], grid.zone_c[:top], grid.step_s)[use].T
     swings: list[int] = []
     dips_c: list[float] = []
     for zone, part in enumerate(parts):
-        usual: FloatArray = np.full(part.size, quantile(part, 0.75))
-        if grid.set_point_c is not None:
-            wanted = _wanted_c_per_h(grid.set_point_c[:top, zone], grid.zone_c[:top, zone], grid.step_s)
-            usual = np.fmin(wanted[use], usual)
-        slow = part < _SLOW_CLIMB * usual
+        usual = quantile(part, 0.75)
+        most = usual if wanted is None else np.fmin(wanted[zone], usual)
+        slow = part < _SLOW_CLIMB * most
         asked = idle is None or (np.count_nonzero(idle[:top, zone][use] & slow) <= _OWN_DOING * np.count_nonzero(slow))
-        dips_c.append(round(_third_largest(np.where(slow, usual - part, 0.0)) * grid.step_s / 3600.0, 1))
+        dips_c.append(round(_third_largest(np.where(slow, most - part, 0.0)) * grid.step_s / 3600.0, 1))
         if not asked:
             swings.append(0)
             continue
@@ -227,16 +228,22 @@ def _swings(grid: Grid, drive: Drive, rates: FloatArray) -> tuple[tuple[int, ...
 
 
 def _wanted_c_per_h(set_point_c: FloatArray, zone_c: FloatArray, step_s: float) -> FloatArray:
-    """Return the fastest climb of a set point (n,), n >= 3, within half an hour either way; NaN where it tells nothing.
+    """Return the fastest climb of set points (n, z), n >= 3, within half an hour either way; NaN where nothing tells.
 
     A slower part of the programme is no dip of the zone that follows it. One far behind wants all it can get, whatever
     the set point does: that may stand at the end of the segment already, or wait for the zone.
     """
     around = round(_AROUND_S / step_s)
-    rises = np.full(set_point_c.size + 2 * around, -np.inf)
+    bins, zones = set_point_c.shape
+    fastest = np.full((zones, bins + 2 * around), -np.inf).T
     within = (set_point_c[2:] - set_point_c[:-2]) * (1800.0 / step_s)
-    rises[around + 1 : rises.size - around - 1] = np.where(np.isnan(within), -np.inf, within)
-    fastest: FloatArray = np.lib.stride_tricks.sliding_window_view(rises, 2 * around + 1).max(axis=1)
+    fastest[around + 1 : around + bins - 1] = np.where(np.isnan(within), -np.inf, within)
+    # the highest of one bin and the next, of those two and the next two, and so on: few steps for a wide window
+    width = 1
+    while width < 2 * around + 1:
+        step = min(width, 2 * around + 1 - width)
+        fastest = np.maximum(fastest[:-step], fastest[step:])
+        width += step
     follows = np.isfinite(fastest) & (set_point_c - zone_c < FAR_BEHIND_C)
     return np.where(follows, np.maximum(fastest, 0.0), np.nan)
 
