@@ -149,21 +149,22 @@ def fresh_slot(
     return belief.moved(mean, covariance)
 
 
-def aged(layout: Layout, belief: Belief) -> Belief:
-    """The belief one firing later: every zone has drifted."""
+def aged(layout: Layout, beliefs: Sequence[Belief]) -> list[Belief]:
+    """The beliefs one firing later: every zone has drifted."""
     zones, drift, slow = layout.zones, layout.drift, layout.slow_supply
-    mean, covariance = belief.mean.copy(), belief.covariance.copy()
-    mean[:zones] += mean[drift]
+    means, covariances = np.array([b.mean for b in beliefs]), np.array([b.covariance for b in beliefs])
+    means[:, :zones] += means[:, drift, None]
     # poor volts stay until someone sees to them
-    kept = 1.0 if belief.story.jump == "supply" else _SLOW_SUPPLY_KEPT
-    mean[slow] *= kept
+    kept = np.array([1.0 if b.story.jump == "supply" else _SLOW_SUPPLY_KEPT for b in beliefs])
+    means[:, slow] *= kept
     # the same move on both sides: each zone takes up the drift, part of the slow supply is forgotten
-    covariance[:zones] += covariance[drift]
-    covariance[:, :zones] += covariance[:, drift, None]
-    covariance[slow] *= kept
-    covariance[:, slow] *= kept
-    covariance.flat[:: layout.size + 1] += _walked(layout, belief.story.pace)
-    return belief.moved(mean, covariance)
+    covariances[:, :zones] += covariances[:, drift, None]
+    covariances[:, :, :zones] += covariances[:, :, drift, None]
+    covariances[:, slow] *= kept[:, None]
+    covariances[:, :, slow] *= kept[:, None]
+    walked = [_walked(layout, b.story.pace) for b in beliefs]
+    covariances.reshape(len(beliefs), -1)[:, :: layout.size + 1] += walked
+    return [b.moved(mean, covariance) for b, mean, covariance in zip(beliefs, means, covariances, strict=True)]
 
 
 @lru_cache(maxsize=16)

@@ -312,7 +312,9 @@ class FiringModel:
         if self._whole is not None:
             row = self._whole.shape[0]
             parts = self._parts * np.exp(states[:, :zones])
-            factors = np.hstack((parts, -np.exp(flows))) / parts.sum(axis=1, keepdims=True)
+            factors = np.empty((states.shape[0], zones + 2))
+            factors[:, :zones], factors[:, zones:] = parts, -np.exp(flows)
+            factors /= parts.sum(axis=1, keepdims=True)
             terms = self._whole * (factors * (worth @ self._parts)[:, None])[:, None, :]
             residual[:, :row] = terms.sum(axis=2)
             # every term is a ratio to the power: as a zone's power grows so does its own, and all of them shrink
@@ -391,7 +393,7 @@ def kept_margins(
     asked = np.maximum(wall + capacity, 1e-3)
     gradients = np.zeros(states.shape)
     gradients[:, : layout.zones] = by_zone
-    gradients[:, (layout.slow_supply, layout.supply)] = 1.0
+    gradients[:, layout.slow_supply] = gradients[:, layout.supply] = 1.0
     gradients[:, layout.wall] = gradients[:, at_wall] = -wall / asked
     gradients[:, layout.capacity] = -capacity / asked
     gradients[:, at_capacity] = gradients[:, layout.load] = -(LOAD_SLOPE * wall + capacity) / asked

@@ -143,12 +143,12 @@ def _weigh(layout: Layout, asked: Sequence[_Asked], shown: Shown) -> Posteriors:
     size, count = layout.size, len(asked)
     means = np.zeros((count, size + 2))
     covariances = np.zeros((count, size + 2, size + 2))
-    for at, each in enumerate(asked):
-        means[at, :size] = each.belief.mean
-        covariances[at, :size, :size] = each.belief.covariance
-        covariances[at, size, size] = each.supply**2
-        means[at, size + 1], spread = _HEAVY_LOAD if each.heavy else (0.0, _DAY_LOAD)
-        covariances[at, size + 1, size + 1] = spread**2
+    means[:, :size] = [each.belief.mean for each in asked]
+    covariances[:, :size, :size] = [each.belief.covariance for each in asked]
+    covariances[:, size, size] = [each.supply**2 for each in asked]
+    loads = [_HEAVY_LOAD if each.heavy else (0.0, _DAY_LOAD) for each in asked]
+    means[:, size + 1] = [mean for mean, _ in loads]
+    covariances[:, size + 1, size + 1] = [spread**2 for _, spread in loads]
     if shown.model.empty:
         posteriors = Posteriors(means, covariances, np.zeros(count), np.zeros(count), 0)
     else:
@@ -183,8 +183,14 @@ def _branches(
     layout: Layout, asked: Sequence[_Asked], posteriors: Posteriors, index: int, habit: Habit
 ) -> list[Branch]:
     """Return the branch that each asked belief becomes by its posterior."""
-    columns = zip(asked, posteriors.means, posteriors.covariances, posteriors.log_evidence.tolist(), strict=True)
-    return [_branch(layout, *column, index, habit) for column in columns]
+    means, covariances = posteriors.means, posteriors.covariances
+    loads = means[:, layout.load].tolist()
+    load_errors = np.sqrt(np.maximum(covariances[:, layout.load, layout.load], 0.0)).tolist()
+    columns = zip(asked, means, covariances, posteriors.log_evidence.tolist(), loads, load_errors, strict=True)
+    return [
+        _branch(layout, each, mean, covariance, evidence, load, load_error, index, habit)
+        for each, mean, covariance, evidence, load, load_error in columns
+    ]
 
 
 def _branch(
@@ -193,6 +199,8 @@ def _branch(
     augmented: FloatArray,
     augmented_covariance: FloatArray,
     log_evidence: float,
+    load: float,
+    load_error: float,
     index: int,
     habit: Habit,
 ) -> Branch:
@@ -203,8 +211,6 @@ def _branch(
     if kind == "none" and belief.story.jump_firing == index:
         weight += loss_odds(layout, belief.story, mean, covariance)
     updated = Belief(weight, mean, covariance, belief.story)
-    load = float(augmented[layout.load])
-    load_error = sqrt(max(float(augmented_covariance[layout.load, layout.load]), 0.0))
     if kind != "passing":
         return Branch(updated, passing_kind=kind, load=load, load_error=load_error)
     error = sqrt(float(augmented_covariance[layout.supply, layout.supply]))

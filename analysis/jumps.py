@@ -4,7 +4,7 @@ Their prior odds and sizes stand here, each with its reason. Errors and odds are
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import erfc, exp, hypot, log, sqrt
 
@@ -55,6 +55,7 @@ _UNEVEN_SHARE, _MOST_APART = 0.3, 0.7
 other zones lend it heat, or wait for it. So shares of the output say which zone it is, not well by how much."""
 
 _OPEN_SIZE = 0.1
+_HIT = 0.02
 _NEVER = 1e-6
 
 
@@ -96,15 +97,14 @@ def jumps(
         return _moved(layout, belief, shares, steps, directions, size)
 
     unit = np.eye(layout.size)
-    for steps, share in _distinct_faults(kiln, zones):
+    for fault in _distinct_faults(kiln, zones):
         full = np.zeros(layout.size)
-        full[:zones] = steps
-        hit = np.flatnonzero(np.abs(steps) > 0.02)
-        kind: JumpKind = "zone" if zones > 1 and hit.size == 1 else "all"
+        full[:zones] = fault.steps
+        kind: JumpKind = "zone" if zones > 1 and len(fault.hit) == 1 else "all"
         if kind == "all" and not settled:
             continue
-        told = story(kind, int(hit[0]) if kind == "zone" else None, ",".join(f"{x:.2f}" for x in steps))
-        add(told, *moved(full, [_alone(n) for n in hit.tolist()], _FAULT_SPREAD), FAULT_ODDS * share)
+        told = story(kind, fault.hit[0] if kind == "zone" else None, fault.label)
+        add(told, *moved(full, [_alone(n) for n in fault.hit], _FAULT_SPREAD), FAULT_ODDS * fault.share)
     everything = unit[:zones].sum(axis=0)
     if settled:
         add(story("all", None), *moved(_JUMP[0] * everything, [slice(zones)], _JUMP[1]), JUMP_ODDS)
@@ -164,15 +164,16 @@ def _moved(
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and covariance after ``steps`` known to within ``size``: each of ``directions`` moves as one."""
     zones = layout.zones
+    by_zone = steps[:zones].tolist()
     covariance = belief.covariance.copy()
     for direction in directions:
         covariance[direction, direction] += size**2
-    if zones > 1:
+    if len(set(by_zone)) > 1:
         # where the size is open, the prior's mean is no measure of it: half of it is enough to start with
         apart = (steps[:zones].max() - steps[:zones]) * (1.0 if size < _OPEN_SIZE else 0.5)
         variances = covariance.reshape(-1)[:: layout.size + 1]
         variances[layout.share : layout.share + zones] += uneven_share(apart) ** 2
-    whole = sum(share * (exp(step) - 1.0) for share, step in zip(shares.tolist(), steps[:zones].tolist(), strict=True))
+    whole = sum(share * (exp(step) - 1.0) for share, step in zip(shares.tolist(), by_zone, strict=True))
     covariance[layout.wall, layout.wall] += (_UNEVEN * min(-whole, 0.5)) ** 2 if whole < 0.0 else 0.0
     return belief.mean + steps, covariance
 
@@ -222,8 +223,18 @@ def _log_chance(size: float, variance: float) -> float:
     return log(max(0.5 * erfc(-size / sqrt(2.0 * max(variance, 1e-8))), _NEVER))
 
 
-def _distinct_faults(kiln: Kiln, zones: int) -> tuple[tuple[FloatArray, float], ...]:
-    """Steps (log, by zone) of the single faults the register allows, alike ones joined, with their share of odds."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fault:
+    """A single fault: its steps (log, by zone) and label, the zones it hits, its share of the odds of all faults."""
+
+    steps: FloatArray
+    label: str
+    hit: tuple[int, ...]
+    share: float
+
+
+def _distinct_faults(kiln: Kiln, zones: int) -> tuple[_Fault, ...]:
+    """Return the single faults the register allows, alike ones joined."""
     if not kiln.circuits:
         return ()
     return _faults_of(kiln.circuits, kiln.zones, kiln.volts, kiln.supply, zones)
@@ -232,7 +243,7 @@ def _distinct_faults(kiln: Kiln, zones: int) -> tuple[tuple[FloatArray, float], 
 @lru_cache(maxsize=32)
 def _faults_of(
     circuits: tuple[Circuit, ...], names: tuple[str, ...], volts: float | None, supply: Supply | None, zones: int
-) -> tuple[tuple[FloatArray, float], ...]:
+) -> tuple[_Fault, ...]:
     """The same for the facts it depends on (kept: the network is solved once for each fault of a kiln)."""
     found: list[tuple[FloatArray, float]] = []
     for step in fault_steps(Kiln("", volts=volts, supply=supply, zones=names, circuits=circuits)):
@@ -246,7 +257,15 @@ def _faults_of(
         else:
             found[alike] = (found[alike][0], found[alike][1] + odds)
     total = sum(odds for _, odds in found) or 1.0
-    return tuple((steps, odds / total) for steps, odds in found)
+    return tuple(
+        _Fault(
+            steps,
+            label=",".join(f"{step:.2f}" for step in steps),
+            hit=tuple(np.flatnonzero(np.abs(steps) > _HIT).tolist()),
+            share=odds / total,
+        )
+        for steps, odds in found
+    )
 
 
 def uneven_share(apart: FloatArray) -> FloatArray:

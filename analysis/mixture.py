@@ -21,11 +21,16 @@ _ROOT_HALF, _NORMAL_TOP = sqrt(0.5), 1.0 / sqrt(2.0 * pi)
 
 def quantile(weights: FloatArray, values: FloatArray, errors: FloatArray, share: float) -> float:
     """Quantile of a mixture of normals, by Newton's method on its distribution function, kept between bounds."""
+    return quantiles(weights, values, errors, (share,))[0]
+
+
+def quantiles(weights: FloatArray, values: FloatArray, errors: FloatArray, shares: Sequence[float]) -> list[float]:
+    """Return several quantiles of a mixture of normals."""
     parts = [p for p in zip(weights.tolist(), values.tolist(), errors.tolist(), strict=True) if p[0] > 1e-4]
     whole = sum(w for w, _, _ in parts)
     mean = sum(w * v for w, v, _ in parts) / whole
     spread = sqrt(sum(w * (e * e + (v - mean) ** 2) for w, v, e in parts) / whole)
-    return _place(parts, share * whole, mean + _standard(share) * spread)
+    return [_place(parts, share * whole, mean + _standard(share) * spread) for share in shares]
 
 
 @lru_cache(maxsize=16)

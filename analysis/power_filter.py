@@ -143,14 +143,13 @@ def gauss_newton(means: FloatArray, covariances: FloatArray, model: FiringModel,
     across = covariances[:, active]
     inside = across[:, :, active]
     worth, accuracy = model.worth(starts), model.accuracy(blur)
-    here = starts.copy()
+    here = starts
     for _ in range(_ITERATIONS):
         residual, jacobian = model.rows(here, worth)
         residual *= accuracy
         jacobian *= accuracy[:, :, None]
         spread = inside @ jacobian.transpose(0, 2, 1)
-        inner = jacobian @ spread
-        inner.reshape(inner.shape[0], -1)[:, :: inner.shape[1] + 1] += 1.0
+        inner = jacobian @ spread + np.eye(jacobian.shape[1])
         innovation = residual[:, :, None] + jacobian @ (starts - here)[:, :, None]
         solved = np.linalg.solve(inner, innovation)
         moved = starts - (spread @ solved)[:, :, 0]
@@ -158,7 +157,7 @@ def gauss_newton(means: FloatArray, covariances: FloatArray, model: FiringModel,
         moving = np.abs(moved - here).max(axis=1) >= _AT_REST
         if not moving.any():
             break
-        here[moving] = moved[moving]
+        here = np.where(moving[:, None], moved, here)
     crossed = jacobian @ across
     # with inner = L L': what is taken off the covariance is a square, so it stays symmetric
     lower = np.linalg.cholesky(inner)
@@ -217,7 +216,8 @@ def _merged(alike: list[Belief]) -> Belief:
     means, covariances = np.array([b.mean for b in alike]), np.array([b.covariance for b in alike])
     mean: FloatArray = weights @ means
     apart = (means - mean) * np.sqrt(weights)[:, None]  # as a square, so that the sum stays symmetric
-    covariance: FloatArray = np.tensordot(weights, covariances, 1) + apart.T @ apart
+    covariance: FloatArray = (weights @ covariances.reshape(len(alike), -1)).reshape(covariances.shape[1:])
+    covariance += apart.T @ apart
     best = max(alike, key=lambda b: b.log_weight)
     return Belief(top + log(total), mean, covariance, best.story)
 

@@ -150,7 +150,7 @@ def update(
         earlier = of_others(earlier, slot)
     habit = Habit(earlier, slot, None if match.short_c else asked_everything(measures))
     shown = shown_by(layout, measures, slot, shares, habit)
-    before = [aged(layout, belief) for belief in quickened(layout, beliefs, index)] if index else beliefs
+    before = aged(layout, quickened(layout, beliefs, index)) if index else beliefs
     branches = continuations(
         kiln,
         layout,

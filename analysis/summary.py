@@ -1,7 +1,7 @@
 """From the living histories of a kiln to its Condition: moments over the mixture."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from math import hypot, log, sqrt
 
@@ -17,7 +17,7 @@ from analysis.heat_model import INDEPENDENT_BLOCKS, Layout, kept_margins, whole_
 from analysis.histories import Branch
 from analysis.jumps import jump_size
 from analysis.measures import Measures
-from analysis.mixture import mixed, quantile
+from analysis.mixture import mixed, quantiles
 from analysis.power_filter import Belief
 from analysis.programmes import Match
 
@@ -75,8 +75,8 @@ def _levels(layout: Layout, means: FloatArray, covariances: FloatArray, shares: 
     rows = np.zeros_like(means)
     rows[:, layout.reference] = (REFERENCE_FIRINGS - missing) / REFERENCE_FIRINGS
     rows[:, layout.drift] = missing * (missing + 1) / 2.0 / REFERENCE_FIRINGS
-    at = [layout.reference, layout.drift]
-    expected = (rows[:, at] * means[:, at]).sum(axis=1) + missing / REFERENCE_FIRINGS * value
+    at, slope = layout.reference, layout.drift
+    expected = rows[:, at] * means[:, at] + rows[:, slope] * means[:, slope] + missing / REFERENCE_FIRINGS * value
     rows[:, : layout.zones] = gradient * (missing / REFERENCE_FIRINGS)
     directions = -rows
     directions[:, : layout.zones] += gradient
@@ -322,8 +322,8 @@ def condition_of(
     values = levels.values + passing
     variances = levels.variances + np.array([b.passing_error for b in branches]) ** 2
     errors = np.sqrt(variances)
-    level = replace(mixed(weights, values, variances), value=quantile(weights, values, errors, 0.5))
-    low, high = quantile(weights, values, errors, 0.05), quantile(weights, values, errors, 0.95)
+    low, middle, high = quantiles(weights, values, errors, (0.05, 0.5, 0.95))
+    level = Estimate(middle, mixed(weights, values, variances).error)
     standing = np.array([b.belief.story.standing + jump_size(layout, b.belief, shares, known.index) for b in branches])
     basis = basis_of(measures)
     told = basis in ("current", "duty", "full-output climb") or (basis == "kept pace" and high - low < _WELL_KNOWN)
