@@ -46,7 +46,7 @@ def assess(
     """
     how = sampled(log)
     log = without_locked_output(log, how, state.in_step)
-    state = replace(state, in_step=remembered(state.in_step, how))
+    in_step = remembered(state.in_step, how)
     firing, measures = measure(kiln, log)
     state, condition = update(kiln, state, firing, measures, entries)
     case = Case(kiln, log, firing, measures, measures.signs, condition, state.causes, tuple(entries))
@@ -61,7 +61,7 @@ def assess(
     work = heatwork.of_firing(log)
     repair_shown = verification(case, memory, findings)
     findings = with_unproved(case, memory, findings, repair_shown)
-    state = replace(state, causes=proved(memory, repair_shown))
+    state = replace(state, in_step=in_step, causes=proved(memory, repair_shown))
     assessment = Assessment(
         kiln=kiln.id,
         index=condition.index,

@@ -52,6 +52,14 @@ def firings_left(level: Estimate, drift: Estimate, limit: float, age_firings: fl
     limit : the log ratio at which the count ends, for example ``log(0.9)``.
     age_firings : firings since the elements were new, or since the first one seen.
     """
+    low, middle, high = _quantiles(level, drift, limit, age_firings, (_LOW, _MIDDLE, _HIGH))
+    return FiringsLeft(middle, low, high)
+
+
+def _quantiles(
+    level: Estimate, drift: Estimate, limit: float, age_firings: float, shares: tuple[float, ...]
+) -> list[float | None]:
+    """Return the firings left below which each of ``shares`` of all cases lie, None for no end in sight."""
     age = max(age_firings, _MIN_AGE_FIRINGS)
     levels = level.value + level.error * _NORMAL
     rates = -(drift.value + DRIFT_SPREAD * drift.error * _NORMAL)
@@ -59,21 +67,25 @@ def firings_left(level: Estimate, drift: Estimate, limit: float, age_firings: fl
     left = _solve(above[:, None, None], falling[None, :, None], _GROWTH[None, None, :], age).ravel()
     # at the limit or below it none is left, where nothing falls no end is in sight: those need no solving
     none, every = (levels.size - above.size) * rates.size * _GROWTH.size, levels.size * rates.size * _GROWTH.size
-    ranks = [int(q * (every - 1)) - none for q in (_LOW, _MIDDLE, _HIGH)]
+    ranks = [int(q * (every - 1)) - none for q in shares]
     inside = [rank for rank in ranks if 0 <= rank < left.size]
-    left = np.partition(left, inside) if inside else left
-    low, middle, high = (0.0 if rank < 0 else float(left[rank]) if rank < left.size else float("inf") for rank in ranks)
-    return FiringsLeft(_finite(middle), _finite(low), _finite(high))
+    if inside:
+        left.partition(inside)
+    return [_finite(0.0 if rank < 0 else float(left[rank]) if rank < left.size else float("inf")) for rank in ranks]
 
 
 def _solve(
     gap: NDArray[np.float64], rate: NDArray[np.float64], k: NDArray[np.float64], age: float
 ) -> NDArray[np.float64]:
     """Solve gap = rate * age / k * ((1 + m / age)^k - 1) for m firings; gap, rate and k (not 0) positive."""
-    grown = 1.0 + k * (gap / (rate * age))
-    with np.errstate(over="ignore"):
-        # exp(log / k): a general power takes several times as long
-        out: NDArray[np.float64] = age * (np.exp(np.log(grown) / k) - 1.0)
+    out: NDArray[np.float64] = k * (gap / (rate * age))
+    out += 1.0
+    # exp(log / k): a general power takes several times as long
+    np.log(out, out=out)
+    out /= k  # with the least of rates and powers still below 200, so that its exponential is a number
+    np.exp(out, out=out)
+    out -= 1.0
+    out *= age
     return out
 
 
@@ -101,7 +113,7 @@ def outlook(
     now = Estimate(0.0, level.error)
 
     def until(margin: float | None) -> float | None:
-        return None if margin is None else firings_left(now, drift, margin, age_firings).middle
+        return None if margin is None else _quantiles(now, drift, margin, age_firings, (_MIDDLE,))[0]
 
     return Outlook(
         threshold,

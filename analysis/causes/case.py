@@ -44,7 +44,7 @@ class Case:
         """What every single fault of the kiln's circuits would do."""
         return fault_steps(self.kiln)
 
-    @property
+    @cached_property
     def zones(self) -> tuple[str, ...]:
         """Zone names in the log's order; the register's where they fit."""
         count = self.log.zone_c.shape[1]

@@ -113,23 +113,27 @@ def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...
         tilted, tilt_shows = _seen(memory.tilt, tilt, _TILT_SPREAD_C, _SHOWS_TILT * apart)
         work, work_shows = _seen(memory.hot_share, share, _SHARE_SPREAD, _SHOWS_SHARE * apart)
         worth = cool_shows**2 + tilt_shows**2 + work_shows**2
+        drift, weight, variance = memory.drift, memory.drift_weight, memory.drift_variance
         if worth > 0.0:
             along = -cool_shows * cool - tilt_shows * tilted + work_shows * work
             most = max(_MOST_ONCE * sqrt(worth), _MOST_ONCE_C * worth)
-            memory = replace(
-                memory,
-                drift=_DRIFT_MEMORY * memory.drift + max(-most, min(most, along)),
-                drift_weight=_DRIFT_MEMORY * memory.drift_weight + worth,
-                drift_variance=_DRIFT_MEMORY**2 * memory.drift_variance + worth,
-            )
+            drift = _DRIFT_MEMORY * drift + max(-most, min(most, along))
+            weight = _DRIFT_MEMORY * weight + worth
+            variance = _DRIFT_MEMORY**2 * variance + worth
         # What is far off says something is wrong, not what is usual.
-        memory = replace(
-            memory,
-            cooling=memory.cooling.taken(offset if abs(cool) < _MOST_SCORE else None),
-            tilt=memory.tilt.taken(tilt),
-            hot_share=memory.hot_share.taken(share if abs(work) < _MOST_SCORE else None),
+        cooling = memory.cooling.taken(offset if abs(cool) < _MOST_SCORE else None)
+        hot_share = memory.hot_share.taken(share if abs(work) < _MOST_SCORE else None)
+        out.append(
+            replace(
+                memory,
+                cooling=cooling,
+                tilt=memory.tilt.taken(tilt),
+                hot_share=hot_share,
+                drift=drift,
+                drift_weight=weight,
+                drift_variance=variance,
+            )
         )
-        out.append(memory)
     return tuple(out)
 
 
