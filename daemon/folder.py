@@ -146,6 +146,8 @@ def _holdable(name: str) -> str:
 
 def shown(key: str) -> str:
     """Return a name fit for a terminal, a log line or a message: control and direction characters are spelled out."""
+    if key.isprintable():  # as good as every one is
+        return key
     return "".join(
         char if unicodedata.category(char) not in ("Cc", "Cf", "Cs", "Co", "Zl", "Zp") else f"\\u{ord(char):04x}"
         for char in key
