@@ -75,8 +75,10 @@ def sampled(log: FiringLog) -> Sampled | None:
 
 
 def _only_states(output: FloatArray) -> bool:
-    known = output[np.isfinite(output)]
-    return bool(((known == 0.0) | (known == 1.0)).all())
+    for some in (output[:: output.shape[0] // 200 + 1], output):  # a few rows mostly tell
+        if not ((some == 0.0) | (some == 1.0) | ~np.isfinite(some)).all():
+            return False
+    return True
 
 
 def remembered(before: int, how: Sampled | None) -> int:

@@ -25,9 +25,9 @@ class FastCooling:
 
 def fast_cooling(case: Case) -> FastCooling | None:
     """Return the zone whose cooling speaks most for a leak, None if none does."""
-    zones = remember(case, case.memory.zones)
-    if len(zones) < 2:
+    if len(case.memory.zones) < 2:
         return None
+    zones = remember(case, case.memory.zones)
     number = max(range(len(zones)), key=lambda i: zones[i].leak)
     log_odds = 1.5 * zones[number].leak - 2.0
     offset = offsets_c(case)[number]

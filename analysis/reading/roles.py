@@ -305,21 +305,10 @@ def _temperatures(
     """Tell set points from zones among columns that behave like temperatures."""
     named_zones = sum(column.role == "zone" for column in columns)
     named_points = sum(column.role == "set point" for column in columns)
-    axis = _axis(columns)
-    scores = how_ruled({c.index: c.values for c in hot if c.values is not None}, axis)
-    order = sorted(hot, key=lambda c: -scores[c.index])
     wanted = len(zones) - named_zones if zones else None
-    points: list[Column] = []
-    if named_points == 0 and len(hot) > (0 if named_zones else 1):
-        if wanted is not None and wanted > 1 and len(hot) == wanted + 1 and not named_zones:
-            points = [max((hot[0], hot[-1]), key=lambda c: scores[c.index])]  # first or last, never among the zones
-        elif wanted is not None and wanted > 0 and len(hot) in {wanted + 1, 2 * wanted}:
-            points = order[: len(hot) - wanted]
-        elif wanted is None or len(hot) != wanted:
-            best, second = scores[order[0].index], scores[order[1].index] if len(order) > 1 else 0.0
-            if best > 0.93 and best - second > 0.02:
-                points = order[:1]
-    ruled = {column.index for column in points}
+    ruled: set[int] = set()
+    if named_points == 0 and len(hot) > (0 if named_zones else 1) and len(hot) != wanted:
+        ruled = {column.index for column in _set_points(hot, _axis(columns), wanted, among_named=named_zones > 0)}
     out = []
     for column in hot:
         if column.index in ruled:
@@ -327,6 +316,20 @@ def _temperatures(
         else:
             out.append((column, "zone", "climbs and cools as a kiln does"))
     return out
+
+
+def _set_points(
+    hot: Sequence[Column], axis: FloatArray | None, wanted: int | None, *, among_named: bool
+) -> list[Column]:
+    """Return the columns that are set points, where ``wanted`` zones (None if unknown) are fewer than the columns."""
+    scores = how_ruled({c.index: c.values for c in hot if c.values is not None}, axis)
+    order = sorted(hot, key=lambda c: -scores[c.index])
+    if wanted is not None and wanted > 1 and len(hot) == wanted + 1 and not among_named:
+        return [max((hot[0], hot[-1]), key=lambda c: scores[c.index])]  # first or last, never among the zones
+    if wanted is not None and wanted > 0 and len(hot) in {wanted + 1, 2 * wanted}:
+        return order[: len(hot) - wanted]
+    best, second = scores[order[0].index], scores[order[1].index] if len(order) > 1 else 0.0
+    return order[:1] if best > 0.93 and best - second > 0.02 else []
 
 
 def _axis(columns: Sequence[Column]) -> FloatArray | None:

@@ -159,6 +159,8 @@ def _per_zone(
     count = len(order)
     if not found:
         return None
+    if len(found) == count == 1:
+        return found[0][1][:, None]
     if len(found) == 1:
         return np.broadcast_to(found[0][1][:, None], (found[0][1].size, count))
     out = np.full((count, found[0][1].size), np.nan).T

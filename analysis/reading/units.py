@@ -57,19 +57,23 @@ def temperature_unit(
     readings as logged. What physics excludes outweighs what is said, and is said itself.
     """
     said, source = _said(column_units, text)
-    cannot = {"C": _not_celsius(hottest, thermocouple), "F": _not_fahrenheit(hottest)}
+
+    def cannot(unit: TemperatureUnit) -> str:
+        return _not_celsius(hottest, thermocouple) if unit == "C" else _not_fahrenheit(hottest)
+
     if said is None and register is None:
-        return _by_physics(cannot, room)
+        return _by_physics({"C": cannot("C"), "F": cannot("F")}, room)
     if register is not None and said is not None and said != register:
-        unit = said if cannot[register] and not cannot[said] else register
-        followed = "the setting was followed" if unit == register else cannot[register] + f": °{unit} was taken"
+        unit = said if cannot(register) and not cannot(said) else register
+        followed = "the setting was followed" if unit == register else cannot(register) + f": °{unit} was taken"
         told = f"{source} says °{said}, [kiln.log] temperature_unit says °{register}: {followed}"
         return TemperatureUnitFound(unit, f"{_SETTING}, against {source}", certain=True, problems=(told,))
     why = source if register is None else _SETTING
     unit = register or said or "C"
-    if not cannot[unit]:
+    against = cannot(unit)
+    if not against:
         return TemperatureUnitFound(unit, why, certain=True)
-    doubt = f"TEMPERATURE UNIT DOUBTFUL: {why} says °{unit}, but {cannot[unit]}; check [kiln.log] temperature_unit"
+    doubt = f"TEMPERATURE UNIT DOUBTFUL: {why} says °{unit}, but {against}; check [kiln.log] temperature_unit"
     ask = Unknown("whether temperatures are °C or °F", f"°{unit} by {why}", '[kiln.log] temperature_unit = "C" or "F"')
     return TemperatureUnitFound(unit, why, certain=False, problems=(doubt,), unknown=(ask,))
 
