@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.reading.firing_log import FloatArray
+from analysis.reading.hints import hinted
 from analysis.reading.names import unit_of
-from analysis.reading.roles import Column, decide_roles, hinted
+from analysis.reading.roles import Column, decide_roles
 from analysis.reading.stamps import patterns
 from analysis.reading.table import Table
 from analysis.reading.time_text import TimeText, read_time_text

@@ -24,7 +24,8 @@ _WORDS = {
         ambiente ambiance omgeving kamer omgevingstemperatur cold_junction cj cjc internal internal_temp outside
         aussen aussentemperatur exterieur temperature_ambiante temp_ambiente shop studio_temp housing controller_temp
         case electronics ref_junction reference_junction rum omgivning pokojowa otoczenia piece salle local sala
-        enclosure cabinet exterior air luft hall workshop werkstatt atelier""",
+        enclosure cabinet exterior air luft hall workshop werkstatt atelier shed garage barn basement cellar keller
+        loods schuppen taller officina""",
     "average": """average avg mean mittel mittelwert durchschnitt moyenne media promedio gemiddelde gemiddeld medel
         srednia medio average_temp mean_temp""",
     "set point": """set_point setpoint sp sv set target soll sollwert solltemperatur consigne consigna setpunt gewenst

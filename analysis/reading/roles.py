@@ -13,28 +13,14 @@ import numpy as np
 
 from analysis.reading.behaviour import Behaviour, behaviour_of, follows, how_ruled, only_falls
 from analysis.reading.firing_log import FloatArray, UnreadableLog
+from analysis.reading.hints import PER_ZONE
 from analysis.reading.names import NameSays, plain, what_name_says
 
-ROLES = (
-    "time",
-    "date",
-    "clock",
-    "half day",
-    "zone",
-    "average",
-    "set point",
-    "output",
-    "volts",
-    "amps",
-    "room",
-    "segment",
-    "stage text",
-    "programme",
-    "message",
-    "ignore",
-)
-_PER_ZONE = ("zone", "set point", "output", "amps")
 _WORDS_FOR_TIME = frozenset({"time", "date", "clock"})
+_FIRED, _COLD = 300.0, 0.15
+"""Reading from which a kiln is fired, in either unit; and the share of it that a room stays under: 45 deg C of 300, and
+far less in a firing that goes on."""
+
 _NUMBERS = frozenset({"zone", "average", "set point", "output", "volts", "amps", "room", "segment"})
 _WEAK = frozenset({"t", "x", "z", "value", "reading"})
 _LARGE_T = re.compile(r"T\d{0,2}")
@@ -55,38 +41,6 @@ class Column:
     number: int | None = None
     place: str | None = None
     why: str = ""
-
-
-def hinted(columns: Mapping[str, str], names: Sequence[str]) -> dict[int, tuple[str, int | None, str | None]]:
-    """Check the register's column hints: index -> (role, number, place). Raises ``UnreadableLog`` naming the hint."""
-    found: dict[int, tuple[str, int | None, str | None]] = {}
-    known = {plain(name).strip(): i for i, name in reversed(list(enumerate(names))) if name}
-    exact = {name.strip(): i for i, name in reversed(list(enumerate(names))) if name}
-    for key, wanted in columns.items():
-        index = exact.get(key.strip(), known.get(plain(key).strip()))  # "t" and "T" may both be there
-        if index is None and re.fullmatch(r"[1-9]\d{0,2}", key.strip()) and int(key) <= len(names):
-            index = int(key) - 1
-        if index is None:
-            have = ", ".join(name for name in names if name) or f"numbers 1 to {len(names)}"
-            raise UnreadableLog(
-                f"[kiln.log] columns names {key!r}, but this log has no such column.", remedy=f"It has: {have}."
-            )
-        found[index] = _hinted_role(key, wanted)
-    return found
-
-
-def _hinted_role(key: str, wanted: str) -> tuple[str, int | None, str | None]:
-    text = " ".join(wanted.lower().split())
-    for role in sorted(ROLES, key=len, reverse=True):
-        if text == role:
-            return role, None, None
-        if role in _PER_ZONE and text.startswith(role + " "):
-            rest = " ".join(wanted.split())[len(role) + 1 :]
-            return (role, int(rest), None) if rest.isdigit() else (role, None, rest)
-    raise UnreadableLog(
-        f"[kiln.log] columns: {key!r} is given the role {wanted!r}, which is none.",
-        remedy=f"Use one of: {', '.join(ROLES)} (zone, set point, output and amps may be followed by a zone).",
-    )
 
 
 def decide_roles(
@@ -121,7 +75,7 @@ def decide_roles(
             out.append(_numeric_role(column, says, column.values, zones))
     out = _one_time(_small_t(out), conducts)
     out = _unnamed(out, conducts, zones)
-    out = _rescue_zones(out, conducts)
+    out = _cold_ones(_rescue_zones(out, conducts), zones)
     if not any(column.role == "zone" for column in out):
         raise UnreadableLog(
             "no column looks like a kiln's temperature.",
@@ -134,7 +88,7 @@ def _with(
     column: Column, says: NameSays, role: str, why: str, number: int | None = None, place: str | None = None
 ) -> Column:
     unit = column.unit or says.unit
-    if number is None and place is None and (role in _PER_ZONE or role == "?"):
+    if number is None and place is None and (role in PER_ZONE or role == "?"):
         number, place = says.number, says.place
     return Column(column.index, column.name, unit, column.values, role, number, place, why)
 
@@ -395,4 +349,25 @@ def _rescue_zones(columns: list[Column], conducts: dict[int, Behaviour]) -> list
         if free and column.values is not None and _behaviour(column, conducts).conduct == "temperature":
             columns[i] = replace(column, role="zone", why="the only column that climbs as a kiln does")
             return columns
+    return columns
+
+
+def _cold_ones(columns: list[Column], zones: Sequence[str]) -> list[Column]:
+    """Take a temperature too many that stays cold while the kiln is fired for the room's.
+
+    Too many for the register's zones, or, without those, one of another name than numbered others. One of the kiln's
+    own thermocouples may read as cold as the room as well, but then it is no column too many.
+    """
+    found = [column for column in columns if column.role == "zone" and column.values is not None]
+    hottest = max((_span(c.values)[1] for c in found if c.values is not None), default=0.0)
+    if len(found) < 2 or (zones and len(found) <= len(zones)) or not hottest > _FIRED:
+        return columns
+    numbered = [column for column in found if column.number is not None]
+    for column in found:
+        assert column.values is not None
+        stands_out = bool(zones) or (column.number is None and column.place is None and len(numbered) == len(found) - 1)
+        if stands_out and not column.why.startswith("setting") and _span(column.values)[1] < _COLD * hottest:
+            taken = any(other.role == "room" for other in columns)
+            role = "ignore" if taken else "room"
+            columns[column.index] = replace(column, role=role, why="stays cold while the kiln is fired")
     return columns

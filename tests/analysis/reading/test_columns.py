@@ -197,6 +197,21 @@ def test_a_message_column_gives_events_and_a_programme_column_the_name():
     assert log.programme == "glaze 1222"
 
 
+@pytest.mark.parametrize("name", ["shed_temp", "gazebo_temp"])
+@pytest.mark.parametrize("zones", [(), ("1", "2", "3")])
+def test_a_temperature_too_many_that_stays_cold_is_the_rooms(name, zones):
+    """Taken for a fourth zone it would stand at full output and not rise: urgent, from the first firing on."""
+    data = table(["time (s)", "reading_1", "reading_2", "reading_3", name], ONE.t, *ONE.zones.T, ONE.room + 15.0)
+    reading = read_log(data, name="a.csv", kiln=Kiln("juniper", zones=zones))
+    assert reading.firings[0].zone_c.shape[1] == 3
+    np.testing.assert_allclose(reading.firings[0].room_c, ONE.room + 15.0, atol=0.06)
+
+
+def test_one_of_the_kilns_own_thermocouples_may_be_as_cold_as_the_room():
+    data = table(["time (s)", "reading_1", "reading_2", "reading_3"], ONE.t, *ONE.zones[:, :2].T, ONE.room)
+    assert read_log(data, name="a.csv", kiln=Kiln("juniper", zones=("1", "2", "3"))).firings[0].zone_c.shape[1] == 3
+
+
 class TestHints:
     """``[kiln.log]`` overrules recognition; each hint is checked and its error names it."""
 
