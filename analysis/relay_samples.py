@@ -91,10 +91,11 @@ def remembered(before: int, how: Sampled | None) -> int:
 def without_locked_output(log: FiringLog, how: Sampled | None, before: int = 0) -> FiringLog:
     """Return the log, without its output if that is a relay's state sampled in step with its cycle.
 
-    A relay that happens to be found closed or open all the time shows no pattern: then the kiln's logs ``before`` tell.
+    A relay that happens to be found closed or open all the time shows no pattern, and one whose closed share passes the
+    place of the samples a random one: then the kiln's logs ``before`` tell.
     """
-    least = {"in step": -_MOST_KNOWN, "at one place": 1 - _KNOWN, "unclear": _KNOWN}
-    if how is None or how == "anywhere" or before < least[how]:
+    least = {"in step": -_MOST_KNOWN, "at one place": 1 - _KNOWN, "unclear": _KNOWN, "anywhere": _KNOWN}
+    if how is None or before < least[how]:
         return log
     note = (
         "The output column holds a relay's state, always sampled at the same few places of its cycle: it does not tell "

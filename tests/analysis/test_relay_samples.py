@@ -82,6 +82,17 @@ def test_samples_that_fall_anywhere_are_used() -> None:
     assert told(log) is log
 
 
+def test_a_log_that_looks_random_is_in_step_too_at_a_kiln_known_for_it() -> None:
+    """While the closed share passes the one place of the samples, states come and go: three such logs in twenty."""
+    log = log_of(np.random.default_rng(1).random(SAMPLES), RISING)
+    how = sampled(log)
+    assert how == "anywhere"
+    assert without_locked_output(log, how, 3).output is None
+    assert without_locked_output(log, how, remembered(remembered(3, how), how)) is log, (
+        "a third one in a row is believed"
+    )
+
+
 @pytest.mark.parametrize(("sample_s", "cycle_s"), [(10, 61), (5, 24.5), (12.5, 60.7), (2, 8.2), (15, 47), (60, 25.3)])
 def test_samples_that_soon_come_near_the_same_places_but_move_on_are_used(sample_s: float, cycle_s: float) -> None:
     """Six samples are all but a cycle of 61 s, yet within the hour they have been everywhere in it."""
