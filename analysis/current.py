@@ -24,7 +24,10 @@ _BELOW_TOP, _SEEN_NOW_AND_THEN, _NEARLY_EMPTY = 0.80, 0.15, 0.2
 """Readings just below the highest, 80 to 92 %, are nearly missing where single circuits switch: one takes more than
 that. Then the highest are everything's, even if they are but a seventh of all."""
 
-_FEWEST_READINGS = 20
+_FEWEST_READINGS, _SLIPS = 20, 5
+_LEAST_A = 1.0
+"""No kiln draws as little."""
+
 _LEAST_ERROR = 0.006
 """A clamp's own scatter averages out; what does not is its zero and the wire's ohms at another temperature (log)."""
 
@@ -59,8 +62,10 @@ def torn_current(log: FiringLog, grid: Grid, drive: Drive) -> TornCurrent | None
         closed &= log.output[:, 0] > 0.5
     if np.count_nonzero(closed) < _FEWEST_READINGS:
         return None
-    top = quantile(amps[closed], _TOP)
-    flowing = amps[closed & (amps > _NO_CURRENT * top)] / max(top, 1e-9)
+    top = _top(amps[closed])
+    if top <= 0.0:
+        return None
+    flowing = amps[closed & (amps > _NO_CURRENT * top)] / top
     low = flowing < _MISSING
     if np.count_nonzero(low) < max(_OFTEN_MISSING * flowing.size, _FEWEST_READINGS):
         return None
@@ -70,6 +75,16 @@ def torn_current(log: FiringLog, grid: Grid, drive: Drive) -> TornCurrent | None
         return None
     whole = flowing[alike | (flowing > _NEAR_TOP)] > _NEAR_TOP
     return TornCurrent(int(np.count_nonzero(whole[1:] != whole[:-1])), 1.0 - level)
+
+
+def _top(amps: FloatArray) -> float:
+    """Return the highest current but for a hundredth of those that are any; 0 if none is.
+
+    Not of all readings: where a relay is seldom found closed the highest hundredth of those is a clamp's noise.
+    """
+    highest = float(np.partition(amps, -_SLIPS)[-_SLIPS])
+    flowing = amps[amps > _NO_CURRENT * highest]
+    return quantile(flowing, _TOP) if highest > _LEAST_A else 0.0
 
 
 def full_current(log: FiringLog, grid: Grid, drive: Drive, volts: float | None) -> Estimate | None:
@@ -92,7 +107,7 @@ def full_current(log: FiringLog, grid: Grid, drive: Drive, volts: float | None) 
         together &= np.all(asked > _FAIR_OUTPUT, axis=1)
     if np.count_nonzero(together) < _FEWEST_READINGS:
         return None
-    top = quantile(amps[together], _TOP)
+    top = _top(amps[together])
     if top <= 0.0:
         return None
     flowing = together & (amps > _NO_CURRENT * top)

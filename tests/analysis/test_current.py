@@ -126,6 +126,17 @@ def test_a_sound_current_is_not_torn_nor_one_that_is_lost_for_good_nor_a_mean_ov
     assert for_good.turns == 1
 
 
+@pytest.mark.parametrize("closed", [3, 0])
+def test_a_clamps_noise_is_no_current(log: FiringLog, closed: int) -> None:
+    """A relay that the samples hardly ever find closed, without an output to say so."""
+    rng = np.random.default_rng(3)
+    amps = np.round(np.abs(rng.normal(0.0, 0.1, log.elapsed_s.size)), 1)
+    amps[rng.choice(100, closed, replace=False) + 50] = FULL_A
+    blind = replace(log, output=None, output_kind=None)
+    assert told(blind, amps) is None
+    assert torn(blind, amps) is None
+
+
 def test_zones_that_rest_in_turn_tear_no_current(fire: Callable[..., FiringLog], test_kiln: type) -> None:
     two = fire(test_kiln(zones=2), ramps=RAMPS, cooling_h=1.0)
     assert torn(two, coming_and_going(two, 1500.0)) is None
