@@ -17,6 +17,7 @@ _ENOUGH_ERROR = 0.05
 _SHORT_OF_FULL = -0.05
 LIKELY = 0.6  # something is not connected or not heating; the logs alone do not say which part
 FULL = Verification("full power", "All circuits give full power, as far as this firing shows.")
+_HEATING = {"elements", "element"}
 _ELECTRICAL = {"elements", "element", "relay", "fuse", "wiring", "supply"}
 
 
@@ -37,9 +38,10 @@ def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) 
     level = case.condition.power
     names = case.zones
     levels = case.condition.zone_levels if case.condition.reference != "after repair" else ()
-    for number, zone in enumerate(levels):
-        if zone is not None and _surely_short(zone, 2 * _SHORT_OF_FULL) and len(names) > number:
-            return _short(f"Zone {names[number]}", zone, names[number])
+    weak = [(n, zone) for n, zone in enumerate(levels) if zone is not None and _surely_short(zone, 2 * _SHORT_OF_FULL)]
+    if weak and len(weak) < len(levels) and weak[0][0] < len(names):  # all of them: the whole kiln
+        number, zone = weak[0]
+        return _short(f"Zone {names[number]}", zone, names[number])
     own = case.condition.reference != "after repair"
     known = case.condition.level or level  # one odd firing condemns no repair: what all of them say counts
     if own and known is not None and _surely_short(known, _SHORT_OF_FULL):
@@ -80,7 +82,8 @@ def with_unproved(
 ) -> tuple[Finding, ...]:
     """Return the findings, with a warning where a repair left the kiln short of power and nothing else says why.
 
-    The cause is the single fault of the circuits whose loss is nearest; without circuits in the register a dead one.
+    The cause is the poor supply that was told before, if elements were changed all the same: new ones do not mend it.
+    Else it is the single fault of the circuits whose loss is nearest; without circuits in the register a dead one.
     """
     repair = memory.repair
     if repair is None or said is None or said.outcome != "short of power":
@@ -93,7 +96,8 @@ def with_unproved(
     text = f"After the last repair the power is not what it was before. {said.text}"
     evidence = Evidence(text, supports=True, weight=1.0)
     since = case.log.started if case.index == repair.firing else None
-    cause = _nearest_fault(case, said.zone)
+    supply = repair.poor_volts and repair.part in _HEATING and said.zone is None
+    cause: Cause = "low_supply" if supply else _nearest_fault(case, said.zone)
     told = Finding(
         cause, "warning", LIKELY, zone=said.zone, since=since, since_firing=repair.firing, evidence=(evidence,)
     )

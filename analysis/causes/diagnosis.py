@@ -68,7 +68,8 @@ def _prepared(case: Case) -> CausesMemory:
     for entry in case.entries:
         if entry.what not in ("replaced", "repaired"):
             continue
-        repair = Repair(case.index, entry.part or "repair")
+        poor_volts = memory.lost is not None and memory.lost.shares[0].cause == "low_supply"
+        repair = Repair(case.index, entry.part or "repair", poor_volts=poor_volts)
         if entry.part in _TOUCHES_ZONES:
             zones = tuple(_untold(z, entry.part) for z in zones)
         if entry.part == "elements":

@@ -132,12 +132,16 @@ class Onset:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """The latest repair: the first firing after it, the part, and whether a firing proved full power or its lack."""
+    """The latest repair: the first firing after it, the part, and whether a firing proved full power or its lack.
+
+    ``poor_volts`` says that until then the supply was held to be what took power.
+    """
 
     firing: int
     part: str
     proved: bool = False
     short: bool = False
+    poor_volts: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -119,6 +119,23 @@ def test_the_missing_share_says_whether_an_element_or_a_circuit_is_missing(make_
         assert told.cause == cause
 
 
+def test_zones_that_are_all_short_are_the_whole_kiln(make_case):
+    case, memory = after_repair(make_case, firings=0, known=True)
+    short = Estimate(log(0.75), 0.03)
+    condition = replace(case.condition, level=short, zone_levels=tuple(short for _ in case.zones))
+    said = verification(replace(case, condition=condition), memory, ())
+    assert said == Verification("short of power", "The kiln still gives only 75 % of its power: recheck.")
+
+
+def test_new_elements_do_not_mend_a_poor_supply(make_case):
+    """It was told before, and as much is missing as then: not the new elements are looked at once more."""
+    case, _ = short_of_power(make_case, 0.8)
+    for part, cause in (("elements", "low_supply"), ("wiring", "open_element")):
+        memory = CausesMemory(repair=Repair(20, part, poor_volts=True))
+        (told,) = with_unproved(case, memory, (), verification(case, memory, ()))
+        assert told.cause == cause
+
+
 def test_a_cause_found_already_needs_no_second_warning(make_case):
     case, memory = short_of_power(make_case, 0.7)
     found = (Finding("open_circuit", "warning", 0.9),)
