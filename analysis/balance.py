@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.clay_water import water_loss_per_h
+from analysis.cooling import Told, bend_of
 from analysis.full_output import SPEEDS_UP, Drive, keeps_rate, rates_c_per_h
 from analysis.grid import BoolArray, FloatArray, Grid, over_zones, runs_of
 from analysis.wall_heat import ROOM_C, flux_into_wall
@@ -106,6 +107,7 @@ class HeatMoments:
         of the moments (see ``_of_ratio``).
     blocks, full_blocks, cooling_blocks : how many ten-minute blocks, of these with every zone at full output,
         and without any output.
+    bend : how much too fast the kiln cools while hot (``analysis.cooling``), None where too little is left of it.
     """
 
     zones: int
@@ -114,6 +116,7 @@ class HeatMoments:
     blocks: int
     full_blocks: int
     cooling_blocks: int
+    bend: Told | None = None
 
     def matrix(self) -> FloatArray:
         """The symmetric moment matrix, shape (z + 2, z + 2)."""
@@ -267,6 +270,7 @@ def heat_moments(blocks: Blocks) -> HeatMoments | None:
         return None
     output, error, cooling = output[at], blocks.error[at], cooling[at]
     flux, rate = over_zones(blocks.flux_c[at]) / FLUX_UNIT_C, mean_rate[at] / RATE_UNIT_C_PER_H
+    bend = bend_of(mean_c[at[cooling]], flux[cooling], rate[cooling])
     flux, rate, left = _of_ratio(flux, rate, error, cooling)
     return HeatMoments(
         zones=output.shape[1],
@@ -275,6 +279,7 @@ def heat_moments(blocks: Blocks) -> HeatMoments | None:
         blocks=int(at.size),
         full_blocks=int(np.count_nonzero(output.min(axis=1) > 0.9)),
         cooling_blocks=int(np.count_nonzero(cooling)),
+        bend=bend,
     )
 
 

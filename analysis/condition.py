@@ -36,8 +36,8 @@ class Story:
     ``kind`` is its latest sudden change: none; power of one ``zone`` (number) or of all; a rise of heat loss; poorer
     volts (told apart where amps are logged); or, in this firing only, power that was passing(ly) lower, or a log whose
     balance is odd. ``size`` is the whole kiln's log power step, ``zone_sizes`` each zone's, ``loss_size`` that of the
-    wall's loss. ``fault`` holds the log steps by zone of the single circuit fault it assumes, comma separated, "" if
-    the size was left open.
+    wall's loss; ``bend`` is how much more than before a leak the kiln's coolings bend (``analysis.cooling``). ``fault``
+    holds the log steps by zone of the single circuit fault it assumes, comma separated, "" if the size was left open.
     """
 
     kind: StoryKind
@@ -49,6 +49,7 @@ class Story:
     size: Estimate | None = None
     zone_sizes: tuple[Estimate | None, ...] = ()
     loss_size: Estimate | None = None
+    bend: Estimate | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.balance import KeptPace
 from analysis.beliefs import COUNTS
+from analysis.cooling import Told
 from analysis.grid import FloatArray
 from analysis.habits import Habit
 from analysis.heat_model import Blur, Current, FiringModel, Layout, heat_rows, kept_margins, zone_rows
@@ -65,7 +66,7 @@ _NO_HABIT = Habit()
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shown:
-    """What one firing shows: its rows, and the pace it kept below full output."""
+    """What one firing shows: its rows, the pace it kept below full output, and the bend of its cooling."""
 
     model: FiringModel
     kept: KeptPace | None
@@ -75,11 +76,12 @@ class Shown:
     calm: bool = False
     unbroken: bool = False
     habit: Habit = _NO_HABIT
+    bend: Told | None = None
 
     @property
     def empty(self) -> bool:
         """True if it shows nothing."""
-        return self.model.empty and self.kept is None
+        return self.model.empty and self.kept is None and self.bend is None
 
 
 def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray, habit: Habit = _NO_HABIT) -> Shown:
@@ -105,6 +107,7 @@ def shown_by(layout: Layout, measures: Measures, slot: int, shares: FloatArray, 
         calm=calm,
         unbroken=calm and current is not None,
         habit=habit,
+        bend=None if measures.heat is None else measures.heat.bend,
     )
 
 
@@ -180,7 +183,7 @@ class Branch:
 
 
 def _branches(
-    layout: Layout, asked: Sequence[_Asked], posteriors: Posteriors, index: int, habit: Habit
+    layout: Layout, asked: Sequence[_Asked], posteriors: Posteriors, index: int, shown: Shown
 ) -> list[Branch]:
     """Return the branch that each asked belief becomes by its posterior."""
     means, covariances = posteriors.means, posteriors.covariances
@@ -188,7 +191,7 @@ def _branches(
     load_errors = np.sqrt(np.maximum(covariances[:, layout.load, layout.load], 0.0)).tolist()
     columns = zip(asked, means, covariances, posteriors.log_evidence.tolist(), loads, load_errors, strict=True)
     return [
-        _branch(layout, each, mean, covariance, evidence, load, load_error, index, habit)
+        _branch(layout, each, mean, covariance, evidence, load, load_error, index, shown)
         for each, mean, covariance, evidence, load, load_error in columns
     ]
 
@@ -202,15 +205,19 @@ def _branch(
     load: float,
     load_error: float,
     index: int,
-    habit: Habit,
+    shown: Shown,
 ) -> Branch:
-    size, belief, kind = layout.size, asked.belief, asked.kind
+    size, belief, kind, story = layout.size, asked.belief, asked.kind, asked.belief.story
     weight = belief.log_weight + asked.log_prior + log_evidence
-    weight += habit.log_even if asked.rival else habit.log_chance(belief.story)
+    weight += shown.habit.log_even if asked.rival else shown.habit.log_chance(story)
+    if shown.bend is not None:
+        evidence, bend = story.bend.weighed(shown.bend, odd=kind == "odd")
+        weight += evidence
+        story = story.bent(bend)
     mean, covariance = augmented[:size], augmented_covariance[:size, :size]
-    if kind == "none" and belief.story.jump_firing == index:
-        weight += loss_odds(layout, belief.story, mean, covariance)
-    updated = Belief(weight, mean, covariance, belief.story)
+    if kind == "none" and story.jump_firing == index:
+        weight += loss_odds(layout, story, mean, covariance)
+    updated = Belief(weight, mean, covariance, story)
     if kind != "passing":
         return Branch(updated, passing_kind=kind, load=load, load_error=load_error)
     error = sqrt(float(augmented_covariance[layout.supply, layout.supply]))
@@ -243,10 +250,11 @@ def _rivals(
     heavy = [_Asked(belief, day, log(_HEAVY_ODDS), heavy=True, rival=True)] if load > _DAY_LOAD else []
     if not (settled or uneven) or index < _FIRST_JUMP:
         return [odd, *heavy] if shown.guessed else heavy
+    bent = shown.bend is not None and belief.story.bend.more(shown.bend)
     jumped = [
         _Asked(after, strained(layout, after, shown.shares, index, supply), log_prior, rival=True)
         for after, log_prior in jumps(
-            kiln, layout, belief, shown.shares, index, settled=settled, amps=shown.model.tells_volts
+            kiln, layout, belief, shown.shares, index, settled=settled, amps=shown.model.tells_volts, bent=bent
         )
     ]
     # with unbroken amps it was not the elements' power that was less for once, whatever else it was
@@ -283,14 +291,18 @@ def continuations(
     supply = _DAY_GUESSED if shown.guessed else _DAY_SUPPLY_KNOWN if supply_known else _DAY_SUPPLY
     asked = [_Asked(belief, strained(layout, belief, shown.shares, index, supply)) for belief in beliefs]
     plain = _weigh(layout, asked, shown)
-    branches = _branches(layout, asked, plain, index, shown.habit)
+    branches = _branches(layout, asked, plain, index, shown)
     if index < _FIRST_ODD:
         return branches
-    surprises = plain.surprise.tolist()
+    surprises, rows = plain.surprise.tolist(), plain.rows
+    if shown.bend is not None:
+        rows += 1
+        far = [belief.story.bend.distance(shown.bend) for belief in beliefs]
+        surprises = [surprise + each * each for surprise, each in zip(surprises, far, strict=True)]
     rivals = [
         rival
         for at, belief in enumerate(beliefs)
-        if _surprised(belief, surprises[at], plain.rows, shown.habit)
+        if _surprised(belief, surprises[at], rows, shown.habit)
         for rival in _rivals(
             kiln,
             layout,
@@ -305,4 +317,4 @@ def continuations(
     ]
     if not rivals:
         return branches
-    return branches + _branches(layout, rivals, _weigh(layout, rivals, shown), index, shown.habit)
+    return branches + _branches(layout, rivals, _weigh(layout, rivals, shown), index, shown)

@@ -30,6 +30,10 @@ _LEAK = (0.25, 0.12)
 """Mean and spread of a sudden loss of power of unknown size, and of a sudden growth of heat loss (log). Neither goes
 the other way by itself; power that comes back is a history of its own (``_BACK_ODDS``)."""
 
+_LEAK_ALL_ALONG = 0.02
+"""Odds that what was taken for lost power was a leak from the first, once the cooling speaks for one: heatings part the
+two only slowly, and the leak's own history was given up at weights of this order (``analysis.power_filter``)."""
+
 SUPPLY_ODDS = 0.002
 _SAG = (-0.15, 0.1)
 """Lasting poor volts: log of the power they take, 2.5 to 12 % of the volts. Only amps tell them from lost elements, as
@@ -60,13 +64,22 @@ _NEVER = 1e-6
 
 
 def jumps(
-    kiln: Kiln, layout: Layout, belief: Belief, shares: FloatArray, index: int, *, settled: bool, amps: bool
+    kiln: Kiln,
+    layout: Layout,
+    belief: Belief,
+    shares: FloatArray,
+    index: int,
+    *,
+    settled: bool,
+    amps: bool,
+    bent: bool = False,
 ) -> list[tuple[Belief, float]]:
     """Beliefs in which something changed just before this firing, with the log prior of each.
 
     First every single fault the circuits of the register allow, each with the step the network predicts; then
     a change of any size in one zone or in all; then a leak. Until the kiln is ``settled`` only one zone against the
-    others can be told. ``amps`` says that a current is logged without volts: that tells a poor supply.
+    others can be told. ``amps`` says that a current is logged without volts: that tells a poor supply. ``bent`` says
+    that the kiln cooled as with a leak: then what was taken for lost power may have been the leak.
     """
     zones = layout.zones
     out: list[tuple[Belief, float]] = []
@@ -88,6 +101,7 @@ def jumps(
             wall_before=wall_before,
             standing=standing,
             renewed_firing=belief.story.renewed_firing,
+            bend=belief.story.bend.leaking() if kind == "leak" else belief.story.bend,
         )
 
     def add(told: Hypothesis, mean: FloatArray, covariance: FloatArray, odds: float) -> None:
@@ -110,16 +124,30 @@ def jumps(
         add(story("all", None), *moved(_JUMP[0] * everything, [slice(zones)], _JUMP[1]), JUMP_ODDS)
         if not amps:
             add(story("all", None), *moved(_SAG[0] * everything, [slice(zones)], _SAG[1]), _SAG_ODDS)
+        for told, steps, odds in _leaks(layout, belief.story, story("leak", None), belief.mean, bent=bent):
+            add(told, *moved(steps, [_alone(layout.wall)], _LEAK[1]), odds)
     if zones > 1:
         for zone in range(zones):
             add(story("zone", zone), *moved(_JUMP[0] * unit[zone], [_alone(zone)], _JUMP[1]), JUMP_ODDS / zones)
-    wall = unit[layout.wall]
-    if settled:
-        add(story("leak", None), *moved(_LEAK[0] * wall, [_alone(layout.wall)], _LEAK[1]), LEAK_ODDS)
     volts = unit[layout.slow_supply]
     if settled and amps:
         add(story("supply", None), *moved(_SAG[0] * volts, [_alone(layout.slow_supply)], _SAG[1]), SUPPLY_ODDS)
     return out + _returns(layout, belief, shares, index, settled=settled)
+
+
+def _leaks(
+    layout: Layout, earlier: Hypothesis, leak: Hypothesis, mean: FloatArray, *, bent: bool
+) -> list[tuple[Hypothesis, FloatArray, float]]:
+    """Stories of a ``leak``, with their steps and odds: one that begins now, and one taken for lost power until now."""
+    more = np.zeros(layout.size)
+    more[layout.wall] = _LEAK[0]
+    out = [(leak, more, LEAK_ODDS)]
+    if bent and earlier.before and earlier.jump in ("zone", "all"):
+        back = more.copy()
+        back[: layout.zones] = np.maximum(np.asarray(earlier.before) - mean[: layout.zones], 0.0)
+        since = replace(leak, jump_firing=earlier.jump_firing, before=earlier.before, standing=earlier.standing)
+        out.append((since, back, _LEAK_ALL_ALONG))
+    return out
 
 
 def _returns(

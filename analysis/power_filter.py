@@ -8,7 +8,7 @@ multi-process form). Cost per firing does not depend on how many came before.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from math import erfc, exp, log, pi, sqrt
 from typing import Literal
@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cooling import Bend
 from analysis.grid import FloatArray
 from analysis.heat_model import Blur, FiringModel
 
@@ -42,7 +43,7 @@ class Hypothesis:
     ``pace`` is the class of its slow drift. ``before`` holds the zones' log powers just before the jump, empty
     without one, ``wall_before`` the log of the wall's conductance then; ``fault`` holds the log steps by zone of the
     single fault that was assumed, "" if the size was left open; ``standing`` sums earlier jumps not yet repaired; from
-    ``renewed_firing`` on, new elements are assumed that no logbook tells of.
+    ``renewed_firing`` on, new elements are assumed that no logbook tells of; ``bend`` is what its free coolings tell.
     """
 
     log_weight: float
@@ -57,6 +58,25 @@ class Hypothesis:
     wall_before: float | None = None
     standing: float = 0.0
     renewed_firing: int | None = None
+    bend: Bend = field(default_factory=Bend)
+
+    def bent(self, bend: Bend) -> "Hypothesis":
+        """The same story with what is believed of its kiln's cooling."""
+        return Hypothesis(  # ``dataclasses.replace`` takes several times as long
+            log_weight=self.log_weight,
+            mean=self.mean,
+            covariance=self.covariance,
+            jump=self.jump,
+            jump_firing=self.jump_firing,
+            jump_zone=self.jump_zone,
+            before=self.before,
+            pace=self.pace,
+            fault=self.fault,
+            wall_before=self.wall_before,
+            standing=self.standing,
+            renewed_firing=self.renewed_firing,
+            bend=bend,
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,6 +135,7 @@ def pack(belief: Belief) -> Hypothesis:
         wall_before=story.wall_before,
         standing=story.standing,
         renewed_firing=story.renewed_firing,
+        bend=story.bend,
     )
 
 

@@ -106,8 +106,8 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     history assumes may have been the leak, of whatever kind, if it is no larger than a leak makes it seem. Less likely
     the work was in vain, or had nothing to do with it.
     """
-    loosened = replace(belief, covariance=_loosened(belief, [layout.wall], _NEW_BRICK))
-    story = belief.story
+    story = belief.story.bent(belief.story.bend.sealed())
+    loosened = replace(belief, covariance=_loosened(belief, [layout.wall], _NEW_BRICK), story=story)
     if not story.before or story.wall_before is None:
         return [loosened]
     before = np.asarray(story.before)

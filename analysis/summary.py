@@ -179,7 +179,9 @@ def _story(known: Known, branch: Branch, probability: float, variance: float) ->
     size: Estimate | None = None
     by_zone: tuple[Estimate | None, ...] = ()
     loss: Estimate | None = None
+    bend: Estimate | None = None
     if told.jump == "leak":
+        bend = told.bend.risen()
         before = told.wall_before if told.wall_before is not None else float(belief.mean[layout.wall])
         loss = Estimate(float(belief.mean[layout.wall]) - before, float(errors[layout.wall]))
     elif told.jump == "supply":
@@ -201,6 +203,7 @@ def _story(known: Known, branch: Branch, probability: float, variance: float) ->
         size=size,
         zone_sizes=by_zone,
         loss_size=loss,
+        bend=bend,
     )
 
 

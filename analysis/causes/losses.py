@@ -22,6 +22,9 @@ work or lag, is believed less ..."""
 
 _FAR_BEYOND = 2.5
 """... unless the loss is so many times what is not known of the level."""
+_BENT = 3.0
+"""How many times its error the cooling's bend must have grown to be believed whatever the heat balance tells."""
+
 _CLEAR, _CLEAR_GUESSED = (1.6, 2.0), (2.0, 3.0)
 """How many times its spread a step must be: barely and plainly clear, and with temperature alone."""
 
@@ -100,6 +103,8 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
     highest, slow = case.condition.level_high, case.condition.slow
     if highest is not None and slow is not None and highest < min(slow.value, 0.0) + LEAST_STEP:
         return credit  # however much of it is wear, far more is gone
+    if story.bend is not None and surely_bent(story.bend):
+        return credit  # seen by itself, whatever is known of its size
     change = story.loss_size if story.kind == "leak" else story.size
     if slow is not None and slow.error > _VAGUE and (change is None or abs(change.value) < _FAR_BEYOND * slow.error):
         credit *= 0.3
@@ -113,6 +118,11 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
         if size < _SHOWS and known and seen is not None and seen.running <= 0.0 and seen.far < _NO_SIGN:
             credit *= 0.3
     return credit
+
+
+def surely_bent(bend: Estimate) -> bool:
+    """Return whether the kiln's coolings speak for a leak by themselves."""
+    return bend.value > _BENT * bend.error
 
 
 def _clearness(stories: Sequence[Story]) -> float:

@@ -34,6 +34,7 @@ def simulate(
     power: Sequence[float] = (1.0,),
     load: float = 1.0,
     leak: float = 1.0,
+    gap: float = 0.0,
     ramps: Sequence[tuple[float, float, float]] = ((120.0, 600.0, 0.0), (160.0, 1100.0, 0.0), (60.0, 1200.0, 15.0)),
     cooling_h: float = 6.0,
     step_s: float = 20.0,
@@ -46,7 +47,8 @@ def simulate(
 ) -> FiringLog:
     """Fire a kiln along ``ramps`` (deg C per h, to deg C, hold in minutes) and log it every ``every`` steps.
 
-    A ramp of a negative rate is a programmed cooling.
+    A ramp of a negative rate is a programmed cooling. ``leak`` multiplies what goes through the wall; through a ``gap``
+    that share of the steady loss at 1000 deg C is radiated (the fourth power of the absolute temperature).
     One that starts at ``start_c`` above the room's temperature has a steady flux through its wall.
     """
     rng = np.random.default_rng(seed)
@@ -91,6 +93,7 @@ def simulate(
         flow = -np.diff(padded, axis=1) / gaps
         brick = brick + kiln.diffusion_per_s * step_s * (flow[:, :-1] - flow[:, 1:]) / spacing
         lost = leak * kiln.wall / 1000.0 * flow[:, 0]
+        lost += gap * kiln.wall * ((temperature + 273.15) / 1273.15) ** 4
         traded = 0.5 * (temperature.mean() - temperature) / 100.0
         temperature = temperature + (duty * powers - lost + traded) / (kiln.capacity * load) * 100.0 * step_s / 3600.0
         if n % every == 0:

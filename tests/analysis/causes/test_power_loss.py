@@ -97,6 +97,18 @@ def test_a_leak_that_shows_as_loss_is_a_leak(make_case, run):
     assert any("28 % more heat" in e.text for e in top(findings).evidence)
 
 
+def test_a_leak_that_bends_the_cooling_is_believed_whatever_its_size(make_case, run):
+    """A kiln that always keeps pace shows how it cools, not how much it loses."""
+    for bend, told in ((Estimate(0.03, 0.004), True), (Estimate(0.005, 0.004), False)):
+        vague = (Story("leak", 0.95, firing=15, loss_size=Estimate(0.25, 0.2), bend=bend), Story("none", 0.05))
+        _, findings = run(make_case(stories=vague, basis="kept pace"))
+        assert (top(findings) is not None) == told
+        if told:
+            assert top(findings).cause == "heat_leak"
+            assert any("cools too fast while it is hot" in e.text for e in top(findings).evidence)
+            assert not any("% more heat" in e.text for e in top(findings).evidence)
+
+
 def test_rivals_for_one_loss_are_never_both_highly_probable(make_case, run):
     _, findings = run(make_case(stories=lost(0.80, (0.8, 0.8, 0.8), kind="all", probability=0.99)))
     assert sum(f.probability for f in findings if f.cause != "element_ageing") <= 1.0 + 1e-6
