@@ -48,6 +48,10 @@ _SOUND_FIRINGS = 3
 _EVEN, _FAVOUR, _MOST_FAVOUR = 2.0, 1.5, 5.0
 _OLD, _NEW_EVENT, _LEAST_SHARE = 0.97, 0.7, 0.02
 _SAME_STEP = 0.03
+_MISREAD_FIRINGS = 3
+"""Firings in which a fault's size may have been misread (its own and the next two, as programmes come round): what goes
+in the same place after that is gone besides."""
+
 _LEAST_LEFT = 0.4
 _ZONE_LEAK_PRIOR, _ZONE_LEAK_SIZES = 0.15, (-0.35, -0.10)
 
@@ -138,12 +142,14 @@ def _lost_now(
 def _with_memory(now: Lost | None, before: Lost | None, index: int) -> tuple[Lost | None, bool]:
     """Join what this firing says with what stands; say whether only memory speaks.
 
-    The kind of a fault shows best in its first firings; later ones only confirm that it is still there.
+    The kind of a fault shows best in its first firings; later ones only confirm that it is still there, until more is
+    gone: half a zone's elements, and then the zone.
     """
     total = 0.0 if now is None else sum(s.probability for s in now.shares)
     if before is None or now is None or total < 0.5:
         return (now, False) if before is None else (before, True)
-    if now.firing == index and now.firing > before.firing and total > _NEW_EVENT and not _same_place(now, before):
+    fresh = now.firing == index and now.firing > before.firing and total > _NEW_EVENT
+    if fresh and (before.seen > _MISREAD_FIRINGS or not _same_place(now, before)):
         return now, False
     weight = sum(s.probability for s in before.shares)
     # confirmed once more, it is not less sure than before
@@ -158,15 +164,15 @@ def _with_memory(now: Lost | None, before: Lost | None, index: int) -> tuple[Los
             mixed[key] = replace(share, probability=more + (had.probability if had else 0.0))
     shares = sorted((s for s in mixed.values() if s.probability > _LEAST_SHARE), key=lambda s: -s.probability)
     seen = before.seen + 1
-    fresh = now.firing > before.firing and now.in_level and before.in_level
+    again_told = now.firing > before.firing and now.in_level and before.in_level
     # a second step of the same fault refines its size; the level it must come back from is still the first step's
-    size, level = (before.size, before.level) if fresh else (now.size, now.level)
+    size, level = (before.size, before.level) if again_told else (now.size, now.level)
     again = replace(now, firing=before.firing, started=before.started, size=size, level=level)
     return replace(again, shares=tuple(shares), seen=seen), False
 
 
 def _same_place(now: Lost, before: Lost) -> bool:
-    """Whether two losses may be one fault whose size was misread at first: no place tells them apart."""
+    """Whether two losses may be one fault whose size was misread in its first firings: no place tells them apart."""
     one, other = now.shares[0], before.shares[0]
     return one.zone == other.zone and (one.cause == "heat_leak") == (other.cause == "heat_leak")
 

@@ -281,6 +281,16 @@ def test_half_the_power_gone_is_told_however_vaguely_the_level_is_known(make_cas
     assert top(findings) is None
 
 
+@pytest.mark.parametrize(("firings", "cause"), [(2, "open_element"), (6, "open_circuit")])
+def test_a_zone_that_lost_half_and_much_later_all_has_lost_its_circuit(make_case, run, firings, cause):
+    """In the next firings the first size may have been misread; after that more is gone."""
+    half = lost(5 / 6, (0.5, 1.0, 1.0), firing=20)
+    cases = [make_case(index=20 + i, stories=half, level=math.log(5 / 6)) for i in range(firings)]
+    whole = lost(4 / 6, (0.02, 1.0, 1.0), firing=20 + firings)
+    _, findings = run(*cases, make_case(index=20 + firings, stories=whole, level=math.log(4 / 6)))
+    assert top(findings).cause == cause
+
+
 def test_a_leak_that_is_told_stands_until_lid_or_brickwork_are_mended(make_case, run):
     leak = (
         Story("leak", 0.98, firing=19, size=Estimate(0.0, 0.01), loss_size=Estimate(0.3, 0.03)),
