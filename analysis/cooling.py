@@ -10,7 +10,8 @@ heating alone does only as far as loads are alike. It says little of the leak's 
 be real: heat lost like a wall's, only more of it, bends nothing.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from math import hypot, log, log1p, sqrt
 
 import numpy as np
@@ -46,14 +47,15 @@ _OF_LEAK, _OF_LEAK_SPREAD = 0.02, 0.02
 flux into a cooling wall falls to a third or so, so 0.2 * (8 / 3 - 1) over 6 times 100 deg C is 0.05; one that leaves as
 the wall's own heat does bends nothing."""
 
-_OF_REPAIR = 0.03
-"""How far the bend may stand from where it was once lid or brickwork has been seen to."""
+_OF_REPAIR, _OF_CLOSING = 0.03, 0.01
+"""How far the bend may stand from where it was once lid or brickwork has been seen to; and from where it was before the
+leak, once that is closed."""
 
 _TAILS = 4.0
 """Degrees of freedom of Student's t: now and then a lid is opened a crack, or a fan runs."""
 
 _ODD_SCALE = 3.0
-_SURELY = 2.0
+_SURELY, _RISEN = 2.0, 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,34 +90,43 @@ def bend_of(mean_c: FloatArray, flux: FloatArray, rate: FloatArray) -> Told | No
     return Told(slope, hypot(error, _SCATTER), level)
 
 
+Row = tuple[float, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """What a history believes of its kiln's coolings: bend = ``value`` + ``light`` * log A / C.
+    """What a history believes of its kiln's coolings: bend = base + light * log A / C, and + rise while it leaks.
 
-    ``variance``, ``light_variance`` and ``covariance`` are of the two; ``before`` is the value before the latest leak.
+    ``mean`` holds base, light and, in a history in which the kiln leaks, the rise since before; ``covariance`` theirs,
+    row by row.
     """
 
-    value: float = 0.0
-    light: float = _LIGHT_BENDS
-    variance: float = _FIRST_ERROR**2
-    light_variance: float = _LIGHT_SPREAD**2
-    covariance: float = 0.0
-    before: float = 0.0
+    mean: Row = (0.0, _LIGHT_BENDS)
+    covariance: tuple[Row, ...] = ((_FIRST_ERROR**2, 0.0), (0.0, _LIGHT_SPREAD**2))
+
+    @property
+    def leaks(self) -> bool:
+        """True in a history in which the kiln leaks."""
+        return len(self.mean) > 2
 
     def risen(self) -> Estimate:
-        """Return by how much the bend has risen since before the latest leak."""
-        return Estimate(self.value - self.before, sqrt(self.variance))
+        """Return by how much the bend has risen since before the leak; nothing in a history without one."""
+        return Estimate(self.mean[2], sqrt(self.covariance[2][2])) if self.leaks else Estimate(0.0, 0.0)
 
-    def _expected(self, told: Told) -> tuple[float, float, float, float]:
-        """Return how far a cooling is off, the two gains before dividing, and the variance of what is expected."""
-        by_value = self.variance + _WALK**2 + told.log_ratio * self.covariance
-        by_light = self.covariance + told.log_ratio * self.light_variance
-        off = told.bend - self.value - self.light * told.log_ratio
-        return off, by_value, by_light, by_value + told.log_ratio * by_light
+    def _expected(self, told: Told) -> tuple[float, list[float], float]:
+        """Return how far a cooling is off, the covariance of the mean with what was expected, and the variance of that.
+
+        A cooling of an earlier day says a little less of the base (``_WALK``).
+        """
+        rows = (1.0, told.log_ratio, 1.0)[: len(self.mean)]
+        off = told.bend - sum(m * h for m, h in zip(self.mean, rows, strict=True))
+        across = [sum(c * h for c, h in zip(row, rows, strict=True)) for row in self.covariance]
+        across[0] += _WALK**2
+        return off, across, sum(c * h for c, h in zip(across, rows, strict=True))
 
     def distance(self, told: Told) -> float:
-        """Return by how many spreads a cooling bends more than is expected."""
-        off, _, _, variance = self._expected(told)
+        """Return how far a cooling's bend lies from what is expected, in spreads; positive if it bends more."""
+        off, _, variance = self._expected(told)
         return off / sqrt(variance + told.error**2)
 
     def more(self, told: Told) -> bool:
@@ -128,28 +139,56 @@ class Bend:
         Student's t: what lies far off weighs, and teaches, less than a Gaussian's would (the gain is that of the
         scale mixture it is). A log taken to be ``odd`` teaches nothing.
         """
-        off, by_value, by_light, variance = self._expected(told)
+        off, across, variance = self._expected(told)
         total = variance + (told.error * (_ODD_SCALE if odd else 1.0)) ** 2
         square = off * off / total
         evidence = -0.5 * ((_TAILS + 1.0) * log1p(square / _TAILS) + log(total))
         if odd:
             return evidence, self
         total = variance + told.error**2 * max(1.0, (_TAILS + square) / (_TAILS + 1.0))
-        return evidence, Bend(
-            self.value + by_value * off / total,
-            self.light + by_light * off / total,
-            self.variance + _WALK**2 - by_value * by_value / total,
-            self.light_variance - by_light * by_light / total,
-            self.covariance - by_value * by_light / total,
-            self.before,
-        )
+        mean = tuple(m + a * off / total for m, a in zip(self.mean, across, strict=True))
+        left = [
+            [c - a * b / total for c, b in zip(row, across, strict=True)]
+            for row, a in zip(self.covariance, across, strict=True)
+        ]
+        left[0][0] += _WALK**2
+        return evidence, Bend(mean, tuple(tuple(row) for row in left))
 
     def leaking(self) -> "Bend":
-        """Return what is believed once a leak has begun."""
-        return replace(
-            self, value=self.value + _OF_LEAK, variance=self.variance + _OF_LEAK_SPREAD**2, before=self.value
-        )
+        """Return what is believed once a leak, or another one, has begun: before it the bend was as it is now."""
+        (base, light, *more), (to_base, to_light, *to_rise) = self.mean, self.covariance
+        variance, shared = to_base[0], to_base[1]
+        if more:
+            base += more[0]
+            variance += 2.0 * to_base[2] + to_rise[0][2]
+            shared += to_light[2]
+        rows = ((variance, shared, 0.0), (shared, to_light[1], 0.0), (0.0, 0.0, _OF_LEAK_SPREAD**2))
+        return Bend((base, light, _OF_LEAK), rows)
+
+    def closed(self) -> "Bend":
+        """Return what is believed once the leak was none: the bend is as before it."""
+        return self._loosened(_OF_CLOSING)
 
     def sealed(self) -> "Bend":
-        """Return what is believed once lid or brickwork has been seen to."""
-        return replace(self, variance=self.variance + _OF_REPAIR**2)
+        """Return what is believed once lid or brickwork has been mended: a leak is closed, without one who knows."""
+        return self._loosened(_OF_CLOSING if self.leaks else _OF_REPAIR)
+
+    def _loosened(self, spread: float) -> "Bend":
+        (variance, shared), second = self.covariance[0][:2], self.covariance[1][:2]
+        return Bend(self.mean[:2], ((variance + spread**2, shared), second))
+
+
+def surely_risen(bend: Estimate) -> bool:
+    """Return whether a kiln's coolings speak for a leak by themselves: its bend has risen by many times its error."""
+    return bend.value > _RISEN * bend.error
+
+
+def merged_bend(weights: FloatArray, bends: Sequence[Bend]) -> Bend:
+    """Return one bend with the mean and covariance of several, of the ``weights`` (m,); the first's if they differ."""
+    if len({len(bend.mean) for bend in bends}) > 1 or all(bend == bends[0] for bend in bends):
+        return bends[0]
+    means = np.array([bend.mean for bend in bends])
+    mean = weights @ means
+    apart = (means - mean) * np.sqrt(weights)[:, None]
+    covariance = np.tensordot(weights, np.array([bend.covariance for bend in bends]), 1) + apart.T @ apart
+    return Bend(tuple(mean.tolist()), tuple(tuple(row) for row in covariance.tolist()))

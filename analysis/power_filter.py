@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cooling import Bend
+from analysis.cooling import Bend, merged_bend
 from analysis.grid import FloatArray
 from analysis.heat_model import Blur, FiringModel
 
@@ -239,8 +239,11 @@ def _merged(alike: list[Belief]) -> Belief:
     apart = (means - mean) * np.sqrt(weights)[:, None]  # as a square, so that the sum stays symmetric
     covariance: FloatArray = (weights @ covariances.reshape(len(alike), -1)).reshape(covariances.shape[1:])
     covariance += apart.T @ apart
-    best = max(alike, key=lambda b: b.log_weight)
-    return Belief(top + log(total), mean, covariance, best.story)
+    ranked = sorted(zip(raw, alike, strict=True), key=lambda pair: -pair[0])
+    best = ranked[0][1].story
+    bends = [b.story.bend for _, b in ranked]
+    bend = merged_bend(np.array([share for share, _ in ranked]) / total, bends)
+    return Belief(top + log(total), mean, covariance, best if bend is best.bend else best.bent(bend))
 
 
 def _least_weight(story: Hypothesis, index: int) -> float:

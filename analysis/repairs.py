@@ -7,9 +7,10 @@ from math import log
 import numpy as np
 
 from analysis.beliefs import FIRST_DRIFT
+from analysis.cooling import surely_risen
 from analysis.grid import FloatArray
 from analysis.heat_model import Layout
-from analysis.power_filter import Belief
+from analysis.power_filter import Belief, Hypothesis
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 
@@ -51,7 +52,8 @@ def _loosened(belief: Belief, at: Sequence[int], spread: float) -> FloatArray:
 def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Belief:
     """Power as it was before the fault, give or take; the history of the jump ends here.
 
-    A leak stays: old elements and a worn lid are found at the same visit often enough.
+    A leak stays: old elements and a worn lid are found at the same visit often enough. One that the coolings show goes
+    on being told, too: no new wire closes it.
     """
     mean = belief.mean.copy()
     everywhere = list(range(layout.zones))
@@ -68,6 +70,10 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
         mean[everywhere] -= belief.story.standing
         at = everywhere
     covariance = _loosened(belief, at, spread)
+    if _surely_leaks(belief.story):
+        before = tuple(mean[everywhere].tolist())
+        story = replace(belief.story, before=before, standing=0.0, renewed_firing=None)
+        return replace(belief, mean=mean, covariance=covariance, story=story)
     story = replace(
         belief.story,
         jump="none",
@@ -82,17 +88,22 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
     return replace(belief, mean=mean, covariance=covariance, story=story)
 
 
+def _surely_leaks(story: Hypothesis) -> bool:
+    return story.jump == "leak" and surely_risen(story.bend.risen())
+
+
 def _mended_or_not(layout: Layout, beliefs: Sequence[Belief], at: list[int], spread: float) -> list[Belief]:
     """Each history with its fault mended and, less likely, with the repair made in vain."""
     out = []
     for belief in beliefs:
         mended = _mended(layout, belief, at, spread)
         wall = belief.story.wall_before
-        if belief.story.jump == "leak" and wall is not None:
+        if belief.story.jump == "leak" and wall is not None and not _surely_leaks(belief.story):
             # who changed one part found it broken: then what looked like a leak was most likely that
             mean = mended.mean.copy()
             mean[layout.wall] = wall
-            mended = replace(mended, mean=mean, covariance=_loosened(mended, [layout.wall], _MENDED))
+            story = mended.story.bent(mended.story.bend.closed())
+            mended = replace(mended, mean=mean, covariance=_loosened(mended, [layout.wall], _MENDED), story=story)
         out.append(mended)
         if belief.story.jump != "none" or belief.story.standing < 0.0:
             out.append(belief.weighed(belief.log_weight + log(_IN_VAIN)))
@@ -106,7 +117,9 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     history assumes may have been the leak, of whatever kind, if it is no larger than a leak makes it seem. Less likely
     the work was in vain, or had nothing to do with it.
     """
-    story = belief.story.bent(belief.story.bend.sealed())
+    bend = belief.story.bend
+    in_vain = bend if belief.story.jump == "leak" else bend.sealed()
+    story = belief.story.bent(in_vain)
     loosened = replace(belief, covariance=_loosened(belief, [layout.wall], _NEW_BRICK), story=story)
     if not story.before or story.wall_before is None:
         return [loosened]
@@ -118,7 +131,15 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     mean[layout.wall] = min(story.wall_before, float(mean[layout.wall]))
     mean[: layout.zones] = np.maximum(mean[: layout.zones], before)
     closed = replace(
-        story, jump="none", jump_firing=None, jump_zone=None, before=(), fault="", wall_before=None, standing=0.0
+        story,
+        jump="none",
+        jump_firing=None,
+        jump_zone=None,
+        before=(),
+        fault="",
+        wall_before=None,
+        standing=0.0,
+        bend=bend.sealed(),
     )
     covariance = _loosened(belief, [layout.wall, *range(layout.zones)], _MENDED)
     sealed = replace(belief, mean=mean, covariance=covariance, story=closed)

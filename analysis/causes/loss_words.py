@@ -7,11 +7,11 @@ from analysis.causes import mains
 from analysis.causes.case import Case, backs, speaks_against
 from analysis.causes.deficits import Deficit, sentence
 from analysis.causes.leaks import FastCooling
-from analysis.causes.losses import surely_bent
 from analysis.causes.memory import Lost
 from analysis.causes.odds import log_odds_of
 from analysis.circuit_faults import FaultOdds
 from analysis.climb import NINETY
+from analysis.cooling import surely_risen
 from analysis.findings import Evidence
 from analysis.measures import Estimate
 
@@ -86,15 +86,16 @@ def leak_evidence(case: Case, *, by_balance: bool, size: Estimate | None) -> tup
         return ()
     bent = next((s.bend for s in case.condition.stories if s.bend is not None), None)
     out = []
-    if bent is not None and surely_bent(bent):
+    if bent is not None and surely_risen(bent):
         text = (
             "With everything off it cools too fast while it is hot, compared with earlier firings: so does a kiln that "
             "loses heat by a gap, and nothing electrical can make it."
         )
         out.append(backs(text, 2.0))
     known = size is not None and size.value > NINETY * size.error
-    if out and not known:
-        return tuple(out)  # how much more is lost no heating has shown
+    if out and not known:  # no heating has shown how much more is lost, or that more is lost in the heating too
+        habit = "A lid, vent or spy hole that is opened earlier in the cooling than it used to be does the same."
+        return (*out, speaks_against(habit, 0.5))
     more = "more heat" if size is None or not known else f"about {100 * (exp(size.value) - 1):.0f} % more heat"
     text = f"The kiln loses {more} than before at the same temperature, while its climb for the load is unchanged."
     out.append(backs(text, 1.5))

@@ -8,6 +8,7 @@ from analysis.causes.case import Case
 from analysis.causes.deficits import Deficit, zone_steps
 from analysis.causes.odds import probability
 from analysis.condition import STRONGER_THAN_NEW, Story
+from analysis.cooling import surely_risen
 from analysis.measures import Estimate
 
 LEAST_STEP, LEAST_ZONE_STEP = -0.08, -0.12
@@ -22,9 +23,6 @@ work or lag, is believed less ..."""
 
 _FAR_BEYOND = 2.5
 """... unless the loss is so many times what is not known of the level."""
-_BENT = 3.0
-"""How many times its error the cooling's bend must have grown to be believed whatever the heat balance tells."""
-
 _CLEAR, _CLEAR_GUESSED = (1.6, 2.0), (2.0, 3.0)
 """How many times its spread a step must be: barely and plainly clear, and with temperature alone."""
 
@@ -103,7 +101,7 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
     highest, slow = case.condition.level_high, case.condition.slow
     if highest is not None and slow is not None and highest < min(slow.value, 0.0) + LEAST_STEP:
         return credit  # however much of it is wear, far more is gone
-    if story.bend is not None and surely_bent(story.bend):
+    if story.bend is not None and surely_risen(story.bend):
         return credit  # seen by itself, whatever is known of its size
     change = story.loss_size if story.kind == "leak" else story.size
     if slow is not None and slow.error > _VAGUE and (change is None or abs(change.value) < _FAR_BEYOND * slow.error):
@@ -118,11 +116,6 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
         if size < _SHOWS and known and seen is not None and seen.running <= 0.0 and seen.far < _NO_SIGN:
             credit *= 0.3
     return credit
-
-
-def surely_bent(bend: Estimate) -> bool:
-    """Return whether the kiln's coolings speak for a leak by themselves."""
-    return bend.value > _BENT * bend.error
 
 
 def _clearness(stories: Sequence[Story]) -> float:

@@ -17,9 +17,9 @@ from analysis.reading.hints import PER_ZONE
 from analysis.reading.names import NameSays, plain, what_name_says
 
 _WORDS_FOR_TIME = frozenset({"time", "date", "clock"})
-_FIRED, _COLD = 300.0, 0.15
-"""Reading from which a kiln is fired, in either unit; and the share of it that a room stays under: 45 deg C of 300, and
-far less in a firing that goes on."""
+_FIRED, _COLD, _ROOM = 300.0, 0.15, (1.0, 130.0)
+"""Reading from which a kiln is fired, in either unit; the share of it that a room stays under (45 deg C of 300, and far
+less in a firing that goes on); and what a room near a kiln may have, from 1 deg C to 130 deg F. It varies, too."""
 
 _NUMBERS = frozenset({"zone", "average", "set point", "output", "volts", "amps", "room", "segment"})
 _WEAK = frozenset({"t", "x", "z", "value", "reading"})
@@ -353,21 +353,23 @@ def _rescue_zones(columns: list[Column], conducts: dict[int, Behaviour]) -> list
 
 
 def _cold_ones(columns: list[Column], zones: Sequence[str]) -> list[Column]:
-    """Take a temperature too many that stays cold while the kiln is fired for the room's.
+    """Take a temperature too many that stays as a room is while the kiln is fired for the room's.
 
-    Too many for the register's zones, or, without those, one of another name than numbered others. One of the kiln's
-    own thermocouples may read as cold as the room as well, but then it is no column too many.
+    Too many for the register's zones, or, without those, one beside numbered others; and without a number, a place or a
+    zone's name of its own: a dead thermocouple may read as cold as the room, and that is worth a message.
     """
     found = [column for column in columns if column.role == "zone" and column.values is not None]
     hottest = max((_span(c.values)[1] for c in found if c.values is not None), default=0.0)
     if len(found) < 2 or (zones and len(found) <= len(zones)) or not hottest > _FIRED:
         return columns
-    numbered = [column for column in found if column.number is not None]
+    numbered = sum(column.number is not None for column in found)
     for column in found:
         assert column.values is not None
-        stands_out = bool(zones) or (column.number is None and column.place is None and len(numbered) == len(found) - 1)
-        if stands_out and not column.why.startswith("setting") and _span(column.values)[1] < _COLD * hottest:
+        low, high = _span(column.values)
+        named = column.number is not None or column.place is not None or column.why.startswith("setting")
+        beside = bool(zones) or numbered == len(found) - 1
+        if beside and not named and high < _COLD * hottest and _ROOM[0] < low < high < _ROOM[1]:
             taken = any(other.role == "room" for other in columns)
             role = "ignore" if taken else "room"
-            columns[column.index] = replace(column, role=role, why="stays cold while the kiln is fired")
+            columns[column.index] = replace(column, role=role, why="stays as a room is while the kiln is fired")
     return columns

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from analysis.cooling import Bend, Told
 from analysis.heat_model import layout_of
 from analysis.power_filter import Belief, Hypothesis
 from analysis.repairs import repaired
@@ -96,3 +97,29 @@ def test_who_mended_something_electrical_had_no_leak(part: Part) -> None:
     assert found[0].story.jump == "none"
     assert found[0].mean[LAYOUT.wall] == pytest.approx(SEALED)
     assert found[0].mean[:2] == pytest.approx([0.0, 0.0])
+
+
+def leaking(bend: float) -> Belief:
+    """A history in which a leak began at firing 20, whose coolings have bent by so much more since."""
+    was = belief("leak", powers=(-0.02, -0.02), wall=SEALED + 0.25)
+    known = Bend((0.0, 0.03), ((0.002**2, 0.0), (0.0, 0.01**2))).leaking()
+    for _ in range(4):
+        _, known = known.weighed(Told(bend, 0.006, 0.0), odd=False)
+    return replace(was, story=was.story.bent(known))
+
+
+def test_a_lid_mended_in_vain_leaves_the_bend_and_one_mended_for_good_takes_it_away() -> None:
+    """So the next cooling tells which."""
+    found = after("lid", leaking(0.04))
+    vain = [b for b in found if b.story.jump == "leak"]
+    closed = [b for b in found if b.story.jump == "none"]
+    assert vain
+    assert closed
+    assert all(b.story.bend.risen().value > 0.03 for b in vain)
+    assert all(not b.story.bend.leaks and abs(b.story.bend.mean[0]) < 0.005 for b in closed)
+
+
+@pytest.mark.parametrize("part", ["elements", "relay"])
+def test_neither_new_wire_nor_a_relay_closes_a_leak_that_the_coolings_show(part: Part) -> None:
+    assert {b.story.jump for b in after(part, leaking(0.04))} == {"leak"}
+    assert "none" in {b.story.jump for b in after(part, leaking(0.0))}

@@ -184,8 +184,8 @@ def test_a_zone_that_really_cools_faster_has_no_drifting_couple(make_case, run):
 def test_a_leak_that_stands_explains_the_zone_that_cools_faster(make_case, run):
     """However long the pattern lasts: a couple is suspected only of what no leak explains."""
     leak = (Story("leak", 0.99, firing=10, loss_size=Estimate(0.25, 0.02)), Story("none", 0.01))
-    cases = [make_case(index=i, signs=drifting(0.0)) for i in range(10)]
-    cases += [make_case(index=10 + i, signs=drifting(1.2 * i), stories=leak) for i in range(16)]
+    cases = [make_case(index=i, signs=drifting(10.0 * (-1.0) ** i)) for i in range(10)]
+    cases += [make_case(index=10 + i, signs=drifting(60.0), stories=leak) for i in range(12)]
     _, findings = run(*cases)
     drift = find(findings, "thermocouple_drift")
     assert drift is None or drift.severity == "info"

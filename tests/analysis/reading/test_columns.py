@@ -207,9 +207,26 @@ def test_a_temperature_too_many_that_stays_cold_is_the_rooms(name, zones):
     np.testing.assert_allclose(reading.firings[0].room_c, ONE.room + 15.0, atol=0.06)
 
 
-def test_one_of_the_kilns_own_thermocouples_may_be_as_cold_as_the_room():
-    data = table(["time (s)", "reading_1", "reading_2", "reading_3"], ONE.t, *ONE.zones[:, :2].T, ONE.room)
-    assert read_log(data, name="a.csv", kiln=Kiln("juniper", zones=("1", "2", "3"))).firings[0].zone_c.shape[1] == 3
+@pytest.mark.parametrize(
+    ("names", "zones"),
+    [
+        (("reading_1", "reading_2", "reading_3"), ("1", "2", "3")),
+        (("temp top", "temp middle", "temp bottom"), ("kiln",)),
+        (("temp1", "temp2", "temp3"), ("kiln",)),
+        (("temp top", "temp middle", "temp bottom"), ("top", "bottom")),
+    ],
+)
+def test_one_of_the_kilns_own_thermocouples_may_be_as_cold_as_the_room(names, zones):
+    """It has a number or a place of its own; a zone must not be lost the day its couple dies."""
+    data = table(["time (s)", *names], ONE.t, *ONE.zones[:, :2].T, ONE.room)
+    log = read_log(data, name="a.csv", kiln=Kiln("juniper", zones=zones)).firings[0]
+    assert log.room_c is None
+    assert log.zone_c.shape[1] == 3
+
+
+def test_a_reading_of_nothing_but_nought_is_no_rooms():
+    data = table(["time (s)", "reading_1", "reading_2", "probe temp"], ONE.t, *ONE.zones[:, :2].T, 0.0 * ONE.room)
+    assert read_log(data, name="a.csv", kiln=Kiln("juniper", zones=("1", "2"))).firings[0].room_c is None
 
 
 class TestHints:
