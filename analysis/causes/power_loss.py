@@ -355,7 +355,12 @@ def _most(named: Sequence[tuple[str | None, float]]) -> str | None:
 
 
 def _urgent(case: Case, loss: Loss, found: Sequence[Deficit]) -> bool:
-    """Whether the loss should stop the next firing: four tenths of the power, a dead zone, or a stalled firing."""
-    big = loss.total is not None and loss.total.value < URGENT_STEP
+    """Whether the loss should stop the next firing: four tenths of the power, a dead zone, or a stalled firing.
+
+    Where full output itself is a guess from the climb's shape, a firing that reached its peak stops nothing: two kilns
+    packed twice as full as ever looked like half the power gone.
+    """
+    reached = case.measures.output == "none" and case.condition.end == "complete"
+    big = loss.total is not None and loss.total.value < URGENT_STEP and not reached
     dead = bool(found) and found[0].dead
     return big or dead or (case.condition.end == "stalled" and exp(loss.total.value if loss.total else -1.0) < 0.75)

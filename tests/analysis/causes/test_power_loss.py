@@ -291,6 +291,18 @@ def test_a_zone_that_lost_half_and_much_later_all_has_lost_its_circuit(make_case
     assert top(findings).cause == cause
 
 
+@pytest.mark.parametrize(
+    ("output", "end", "severity"),
+    [("none", "complete", "warning"), ("none", "stalled", "urgent"), ("inferred", "complete", "urgent")],
+)
+def test_half_the_power_is_urgent_unless_full_output_is_a_guess_and_the_peak_was_reached(
+    make_case, run, output, end, severity
+):
+    half = lost(0.5, kind="all", firing=20)
+    _, findings = run(make_case(kiln=ONE_ZONE, stories=half, level=math.log(0.5), output=output, end=end, short_c=72.0))
+    assert top(findings).severity == severity
+
+
 def test_a_leak_that_is_told_stands_until_lid_or_brickwork_are_mended(make_case, run):
     leak = (
         Story("leak", 0.98, firing=19, size=Estimate(0.0, 0.01), loss_size=Estimate(0.3, 0.03)),
