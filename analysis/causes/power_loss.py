@@ -279,6 +279,8 @@ def _standing(case: Case, found: Sequence[Deficit], now: Lost | None) -> Lost | 
     mends = _SEALS if lost.shares[0].cause == "heat_leak" else _REPAIRS
     if any(e.what in ("replaced", "repaired") and e.part in mends for e in case.entries):
         return None
+    if sum(s.probability for s in case.condition.stories if s.kind == "odd") > 0.5:
+        return lost  # a log that is simply odd says nothing of what stood before it
     level = case.condition.level
     still = now is not None and sum(s.probability for s in now.shares) >= 0.5
     if still or (level is not None and level.value > STRONGER_THAN_NEW) or (lost.in_level and level is None):

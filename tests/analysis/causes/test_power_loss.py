@@ -303,6 +303,16 @@ def test_half_the_power_is_urgent_unless_full_output_is_a_guess_and_the_peak_was
     assert top(findings).severity == severity
 
 
+def test_an_odd_log_clears_no_leak_that_stood_before_it(make_case, run):
+    """Its histories know the leak, so its balance is as expected: that is no sign of a sound kiln."""
+    leak = (Story("leak", 0.99, firing=19, loss_size=Estimate(0.25, 0.02)), Story("none", 0.01))
+    odd = (Story("odd", 0.64, firing=23), Story("leak", 0.36, firing=19, loss_size=Estimate(0.25, 0.02)))
+    as_expected = Balance(power_per_loss=Estimate(0.0, 0.02))
+    cases = [make_case(index=20 + i, stories=leak) for i in range(3)]
+    _, findings = run(*cases, make_case(index=23, stories=odd, balance=as_expected))
+    assert top(findings).cause == "heat_leak"
+
+
 def test_a_leak_that_is_told_stands_until_lid_or_brickwork_are_mended(make_case, run):
     leak = (
         Story("leak", 0.98, firing=19, size=Estimate(0.0, 0.01), loss_size=Estimate(0.3, 0.03)),
