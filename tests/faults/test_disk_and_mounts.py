@@ -63,6 +63,18 @@ def judged(data: Path) -> int:
     return 0
 
 
+def begun(data: Path) -> bool:
+    """Whether the service has made its database: a disk that is full before that lets it begin nothing, and say so."""
+    import sqlite3
+
+    try:
+        with contextlib.closing(sqlite3.connect(data / "coilwatch.db", timeout=10)) as db:
+            db.execute("select count(*) from firings").fetchone()
+    except sqlite3.Error:
+        return False
+    return True
+
+
 def wait(what, root: Path, limit_s: float = 60) -> None:
     until = time.monotonic() + limit_s
     while not what():
@@ -76,7 +88,7 @@ def test_a_full_disk_stops_nothing_for_good_and_loses_nothing(tmp_path, small_di
     settings(tmp_path, drop, data)
     ballast = small_disk / "ballast"
     with service(tmp_path) as process:
-        wait((data / "coilwatch.db").exists, tmp_path)
+        wait(lambda: (data / "coilwatch.db").exists() and begun(data), tmp_path)
         with contextlib.suppress(OSError), ballast.open("wb") as file:
             while True:
                 file.write(bytes(4096))
