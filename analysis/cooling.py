@@ -54,8 +54,9 @@ leak, once that is closed."""
 _TAILS = 4.0
 """Degrees of freedom of Student's t: now and then a lid is opened a crack, or a fan runs."""
 
-_ODD_SCALE = 3.0
 _SURELY, _RISEN = 2.0, 3.0
+"""Spreads from which a cooling surely bends more than is expected, and a leak's rise is believed whatever the heat
+balance tells: one healthy cooling in forty, and hardly any kiln."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,17 +134,17 @@ class Bend:
         """Whether a cooling surely bends more than is expected."""
         return self.distance(told) > _SURELY
 
-    def weighed(self, told: Told, *, odd: bool) -> "tuple[float, Bend]":
+    def weighed(self, told: Told, blur: float = 1.0) -> "tuple[float, Bend]":
         """Return the log evidence of a cooling, and what is believed after it.
 
         Student's t: what lies far off weighs, and teaches, less than a Gaussian's would (the gain is that of the
-        scale mixture it is). A log taken to be ``odd`` teaches nothing.
+        scale mixture it is). A log taken to be odd, its errors wider by ``blur``, teaches nothing.
         """
         off, across, variance = self._expected(told)
-        total = variance + (told.error * (_ODD_SCALE if odd else 1.0)) ** 2
+        total = variance + (told.error * blur) ** 2
         square = off * off / total
         evidence = -0.5 * ((_TAILS + 1.0) * log1p(square / _TAILS) + log(total))
-        if odd:
+        if blur > 1.0:
             return evidence, self
         total = variance + told.error**2 * max(1.0, (_TAILS + square) / (_TAILS + 1.0))
         mean = tuple(m + a * off / total for m, a in zip(self.mean, across, strict=True))

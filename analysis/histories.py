@@ -211,7 +211,7 @@ def _branch(
     weight = belief.log_weight + asked.log_prior + log_evidence
     weight += shown.habit.log_even if asked.rival else shown.habit.log_chance(story)
     if shown.bend is not None:
-        evidence, bend = story.bend.weighed(shown.bend, odd=kind == "odd")
+        evidence, bend = story.bend.weighed(shown.bend, asked.blur)
         weight += evidence
         story = story.bent(bend)
     mean, covariance = augmented[:size], augmented_covariance[:size, :size]

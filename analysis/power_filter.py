@@ -8,7 +8,7 @@ multi-process form). Cost per firing does not depend on how many came before.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import erfc, exp, log, pi, sqrt
 from typing import Literal
@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cooling import Bend, merged_bend
+from analysis.cooling import Bend, Row, merged_bend
 from analysis.grid import FloatArray
 from analysis.heat_model import Blur, FiringModel
 
@@ -60,12 +60,12 @@ class Hypothesis:
     renewed_firing: int | None = None
     bend: Bend = field(default_factory=Bend)
 
-    def bent(self, bend: Bend) -> "Hypothesis":
-        """The same story with what is believed of its kiln's cooling."""
+    def carried(self, log_weight: float, mean: Row, covariance: Row, bend: Bend) -> "Hypothesis":
+        """The same story with other numbers."""
         return Hypothesis(  # ``dataclasses.replace`` takes several times as long
-            log_weight=self.log_weight,
-            mean=self.mean,
-            covariance=self.covariance,
+            log_weight=log_weight,
+            mean=mean,
+            covariance=covariance,
             jump=self.jump,
             jump_firing=self.jump_firing,
             jump_zone=self.jump_zone,
@@ -76,6 +76,23 @@ class Hypothesis:
             standing=self.standing,
             renewed_firing=self.renewed_firing,
             bend=bend,
+        )
+
+    def bent(self, bend: Bend) -> "Hypothesis":
+        """The same story with what is believed of its kiln's cooling."""
+        return self.carried(self.log_weight, self.mean, self.covariance, bend)
+
+    def over(self) -> "Hypothesis":
+        """The story of a kiln in which nothing that was assumed stands any more."""
+        return replace(
+            self,
+            jump="none",
+            jump_firing=None,
+            jump_zone=None,
+            before=(),
+            fault="",
+            wall_before=None,
+            standing=0.0,
         )
 
 
@@ -121,22 +138,9 @@ def unpack(hypothesis: Hypothesis) -> Belief:
 
 def pack(belief: Belief) -> Hypothesis:
     """The storable form of a belief."""
+    mean, covariance = belief.mean, belief.covariance.ravel()[_upper(belief.mean.size)]
     story = belief.story
-    return Hypothesis(  # ``dataclasses.replace`` takes several times as long
-        log_weight=float(belief.log_weight),
-        mean=tuple(belief.mean.tolist()),
-        covariance=tuple(belief.covariance.ravel()[_upper(belief.mean.size)].tolist()),
-        jump=story.jump,
-        jump_firing=story.jump_firing,
-        jump_zone=story.jump_zone,
-        before=story.before,
-        pace=story.pace,
-        fault=story.fault,
-        wall_before=story.wall_before,
-        standing=story.standing,
-        renewed_firing=story.renewed_firing,
-        bend=story.bend,
-    )
+    return story.carried(float(belief.log_weight), tuple(mean.tolist()), tuple(covariance.tolist()), story.bend)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -74,17 +74,7 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
         before = tuple(mean[everywhere].tolist())
         story = replace(belief.story, before=before, standing=0.0, renewed_firing=None)
         return replace(belief, mean=mean, covariance=covariance, story=story)
-    story = replace(
-        belief.story,
-        jump="none",
-        jump_firing=None,
-        jump_zone=None,
-        before=(),
-        fault="",
-        wall_before=None,
-        standing=0.0,
-        renewed_firing=None,
-    )
+    story = replace(belief.story.over(), renewed_firing=None)
     return replace(belief, mean=mean, covariance=covariance, story=story)
 
 
@@ -130,17 +120,7 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     mean = belief.mean.copy()
     mean[layout.wall] = min(story.wall_before, float(mean[layout.wall]))
     mean[: layout.zones] = np.maximum(mean[: layout.zones], before)
-    closed = replace(
-        story,
-        jump="none",
-        jump_firing=None,
-        jump_zone=None,
-        before=(),
-        fault="",
-        wall_before=None,
-        standing=0.0,
-        bend=bend.sealed(),
-    )
+    closed = story.over().bent(bend.sealed())
     covariance = _loosened(belief, [layout.wall, *range(layout.zones)], _MENDED)
     sealed = replace(belief, mean=mean, covariance=covariance, story=closed)
     # a leak that grew slowly looked like wear before it was told: then nothing was worn at all

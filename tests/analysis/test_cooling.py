@@ -64,20 +64,20 @@ KNOWN = Bend((0.0, 0.03), ((0.002**2, 0.0), (0.0, 0.005**2)))
 
 def test_a_firing_far_from_all_others_weighs_less_than_many() -> None:
     """A lid opened a crack for once is no leak: evidence against the usual grows with its logarithm only."""
-    near, far = (KNOWN.weighed(Told(value, 0.006, 0.0), odd=False)[0] for value in (0.0, 0.3))
+    near, far = (KNOWN.weighed(Told(value, 0.006, 0.0))[0] for value in (0.0, 0.3))
     assert near - far < 20.0
-    _, after = KNOWN.weighed(Told(0.3, 0.006, 0.0), odd=False)
+    _, after = KNOWN.weighed(Told(0.3, 0.006, 0.0))
     assert after.mean[0] < 0.01
 
 
 def test_a_log_taken_to_be_odd_teaches_nothing() -> None:
-    assert KNOWN.weighed(Told(0.05, 0.006, 0.0), odd=True)[1] == KNOWN
+    assert KNOWN.weighed(Told(0.05, 0.006, 0.0), 3.0)[1] == KNOWN
 
 
 def test_how_much_light_loads_bend_a_kiln_is_learned() -> None:
     bend = Bend()
     for log_ratio in [0.0, 0.5, 1.0, 0.2, 0.8] * 8:
-        _, bend = bend.weighed(Told(-0.02 + 0.01 * log_ratio, 0.006, log_ratio), odd=False)
+        _, bend = bend.weighed(Told(-0.02 + 0.01 * log_ratio, 0.006, log_ratio))
     assert bend.mean == pytest.approx((-0.02, 0.01), abs=0.004)
 
 
@@ -86,10 +86,10 @@ def test_the_rise_of_a_leak_is_known_as_well_as_its_coolings_tell_it(log_ratio: 
     """At any load: what is not known of the kiln's own bend is in both, before and after."""
     bend = Bend()
     for _ in range(14):
-        _, bend = bend.weighed(Told(0.0, 0.006, log_ratio), odd=False)
+        _, bend = bend.weighed(Told(0.0, 0.006, log_ratio))
     bend = bend.leaking()
     for _ in range(4):
-        _, bend = bend.weighed(Told(0.02, 0.006, log_ratio), odd=False)
+        _, bend = bend.weighed(Told(0.02, 0.006, log_ratio))
     assert bend.risen().value == pytest.approx(0.02, abs=0.002)
     # two means of 14 and of 4, and the prior of the leak
     means = 1.0 / (0.006**2 / 14 + 0.006**2 / 4)
@@ -99,7 +99,7 @@ def test_the_rise_of_a_leak_is_known_as_well_as_its_coolings_tell_it(log_ratio: 
 
 def test_a_leak_that_is_closed_leaves_the_kiln_as_it_was() -> None:
     leaking = KNOWN.leaking()
-    _, leaking = leaking.weighed(Told(0.04, 0.006, 0.0), odd=False)
+    _, leaking = leaking.weighed(Told(0.04, 0.006, 0.0))
     assert leaking.sealed().mean[0] == pytest.approx(0.0, abs=0.002)
     assert not leaking.sealed().leaks
     again = leaking.leaking()
@@ -111,7 +111,7 @@ def test_each_firing_leaves_a_bend_known_no_worse_but_for_its_walk(
     value: float, error: float, told: float, told_error: float, log_ratio: float
 ) -> None:
     for before in (Bend((value, 0.03), ((error**2, 0.0), (0.0, 0.015**2))), KNOWN.leaking()):
-        evidence, after = before.weighed(Told(told, told_error, log_ratio), odd=False)
+        evidence, after = before.weighed(Told(told, told_error, log_ratio))
         assert np.isfinite(evidence)
         grown = np.array(before.covariance)
         grown[0, 0] += 5e-4**2

@@ -104,7 +104,7 @@ def leaking(bend: float) -> Belief:
     was = belief("leak", powers=(-0.02, -0.02), wall=SEALED + 0.25)
     known = Bend((0.0, 0.03), ((0.002**2, 0.0), (0.0, 0.01**2))).leaking()
     for _ in range(4):
-        _, known = known.weighed(Told(bend, 0.006, 0.0), odd=False)
+        _, known = known.weighed(Told(bend, 0.006, 0.0))
     return replace(was, story=was.story.bent(known))
 
 
