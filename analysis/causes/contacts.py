@@ -31,6 +31,10 @@ _SWING_SPREAD, _NEW_TO_IT, _CALM, _CYCLE = 2.0, 3.0, 5.0, 12
 """Shallow swings count only at a kiln that had none: this many spreads beyond its usual, which is a calm one; only up
 to a dozen, as a contact open for minutes at a time cannot come and go so often: more are a controller's cycle."""
 
+_MORE_THAN_USUAL, _HABIT = 2.0, 3
+"""Deep ones count beyond this many spreads, once so many firings are known: heat switched on and off about a dead band
+makes a saw of the climb, at one kiln a deep one."""
+
 
 def suspect_welded(case: Case) -> list[Suspicion]:
     """Suspect a welded contact where a zone heats on with no demand."""
@@ -144,15 +148,17 @@ def _swinging(case: Case) -> list[Suspicion]:
 
 def _failing(case: Case, zone: int) -> bool:
     """Whether a zone's swings are those of a failing contact: deep ones, or any at a kiln that never swung before."""
-    depth = case.signs.dips_c
-    if zone >= len(depth) or depth[zone] >= _DEEP_C:
-        return True
+    depth, count = case.signs.dips_c, case.signs.swings[zone]
+    deep = zone >= len(depth) or depth[zone] >= _DEEP_C
     if zone >= len(case.memory.zones):
-        return False
-    if case.signs.swings[zone] > _CYCLE:
-        return False
+        return deep
     usual = case.memory.zones[zone].swings
-    far = usual.distance(float(case.signs.swings[zone]), _SWING_SPREAD, enough=6)
+    if deep:
+        far = usual.distance(float(count), _SWING_SPREAD, enough=_HABIT)
+        return far is None or far > _MORE_THAN_USUAL
+    if count > _CYCLE:
+        return False
+    far = usual.distance(float(count), _SWING_SPREAD, enough=6)
     return far is not None and far > _NEW_TO_IT and usual.mean < _CALM
 
 
