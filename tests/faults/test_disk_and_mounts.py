@@ -53,7 +53,7 @@ def service(root: Path) -> Iterator["subprocess.Popen[bytes]"]:
 
 
 def judged(data: Path) -> int | None:
-    """Firings judged so far; None until the service has made its database."""
+    """Firings judged so far; None if the database cannot be read now."""
     import sqlite3
 
     if not (data / "coilwatch.db").exists():
@@ -79,7 +79,8 @@ def test_a_full_disk_stops_nothing_for_good_and_loses_nothing(tmp_path, small_di
     settings(tmp_path, drop, data)
     ballast = small_disk / "ballast"
     with service(tmp_path) as process:
-        wait(lambda: judged(data) is not None, tmp_path)  # a disk that is full before lets it begin nothing
+        # a disk that is full before this lets it begin nothing
+        wait(lambda: "watching" in (tmp_path / "output.txt").read_text(), tmp_path)
         with contextlib.suppress(OSError), ballast.open("wb") as file:
             while True:
                 file.write(bytes(4096))

@@ -117,6 +117,15 @@ def test_shallow_swings_count_only_at_a_kiln_that_never_had_them(make_case, run)
     assert find(run(*calm, make_case(index=18, signs=often))[1], "loose_connection") is None
 
 
+def test_deep_swings_count_only_beyond_those_that_switching_about_a_dead_band_makes_anyway(make_case, run):
+    def sawing(index, middle):
+        return make_case(index=index, signs=replace(QUIET, swings=(6, middle, 7), dips_c=(11.0, 14.0, 9.0)))
+
+    known = [sawing(10 + n, middle) for n, middle in enumerate((6, 4, 6, 5))]
+    assert find(run(*known, sawing(14, 9))[1], "loose_connection") is None
+    assert find(run(*known, sawing(14, 24))[1], "loose_connection").zone == "middle"
+
+
 def test_a_few_swings_are_a_controller_s_doing(make_case, run):
     found = find(run(make_case(signs=replace(QUIET, swings=(4, 4, 3))))[1], "loose_connection")
     assert found is None
