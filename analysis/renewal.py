@@ -62,9 +62,12 @@ def against(former: Former, layout: Layout, beliefs: Sequence[Belief], shares: F
     return Estimate(shown.value, float(np.hypot(shown.error, former.error)))
 
 
-def falls_short(shown: Estimate) -> bool:
-    """Return whether a new set surely gives less than the old 100 %."""
-    return shown.value + NINETY * shown.error < SHORT
+def falls_short(shown: Estimate, *, stalled: bool = False) -> bool:
+    """Return whether a new set surely gives less than the old 100 %.
+
+    A firing that ``stalled`` at full output short of its peak says so by itself: then the estimate need not be sure.
+    """
+    return shown.value + (0.0 if stalled else NINETY * shown.error) < SHORT
 
 
 def settled(former: Former, shown: Estimate, firing: int) -> bool:

@@ -165,7 +165,7 @@ def update(
     renewed = None
     if former is not None:
         renewed = against(former, layout, beliefs, shares)
-        if falls_short(renewed):  # no new 100 %: something is not connected or not heating
+        if falls_short(renewed, stalled=firing.end == "stalled"):  # no new 100 %: something is not connected or not heating
             reference, counted = former.reference, REFERENCE_FIRINGS
             branches = [replace(b, belief=kept(layout, b.belief, former, renewed)) for b in likely(branches)]
             beliefs = [kept(layout, b, former, renewed) for b in beliefs]

@@ -38,16 +38,21 @@ def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) 
     level = case.condition.power
     names = case.zones
     levels = case.condition.zone_levels if case.condition.reference != "after repair" else ()
-    weak = [(n, zone) for n, zone in enumerate(levels) if zone is not None and _surely_short(zone, 2 * _SHORT_OF_FULL)]
+    own = case.condition.reference != "after repair"
+    known = case.condition.level or level  # one odd firing condemns no repair: what all of them say counts
+    limit = min(2 * _SHORT_OF_FULL, 0.0 if known is None else known.value)  # a zone is short of the whole kiln too
+    weak = [(n, zone) for n, zone in enumerate(levels) if zone is not None and _surely_short(zone, limit)]
     if weak and len(weak) < len(levels) and weak[0][0] < len(names):  # all of them: the whole kiln
         number, zone = weak[0]
         return _short(f"Zone {names[number]}", zone, names[number])
-    own = case.condition.reference != "after repair"
-    known = case.condition.level or level  # one odd firing condemns no repair: what all of them say counts
-    if own and known is not None and _surely_short(known, _SHORT_OF_FULL):
+    stalled = case.firing.end == "stalled"
+    if own and known is not None and _surely_short(known, _SHORT_OF_FULL, stalled=stalled):
         return _short("The kiln", known, None)
     renewed = case.condition.renewed
     unlike = renewed is not None and not own and renewed.error > KNOWN  # 100 % by construction, compared with nothing
+    if stalled:
+        text = "At full output this firing fell short of its peak, so full power is not shown: recheck."
+        return Verification("not enough to tell", text)
     if level is None or level.error > _ENOUGH_ERROR or unlike:
         if repair.proved:
             text = "An earlier firing after the repair showed full power; nothing in this one speaks against it."
@@ -62,8 +67,9 @@ def _short(what: str, level: Estimate, zone: str | None) -> Verification:
     return Verification("short of power", text, zone)
 
 
-def _surely_short(level: Estimate, limit: float) -> bool:
-    return level.value + NINETY * level.error < limit
+def _surely_short(level: Estimate, limit: float, *, stalled: bool = False) -> bool:
+    """Whether the power is below a limit; where full output did not reach the peak the estimate need not be sure."""
+    return level.value + (0.0 if stalled else NINETY * level.error) < limit
 
 
 def proved(memory: CausesMemory, said: Verification | None) -> CausesMemory:
@@ -91,7 +97,7 @@ def with_unproved(
     if any(f.severity != "info" for f in findings):
         return tuple(findings)
     high = case.condition.level_high
-    if repair.part == "supply" or (high is not None and high > _SHORT_OF_FULL):
+    if repair.part == "supply" or (high is not None and high > _SHORT_OF_FULL and case.firing.end != "stalled"):
         return tuple(findings)
     text = f"After the last repair the power is not what it was before. {said.text}"
     evidence = Evidence(text, supports=True, weight=1.0)

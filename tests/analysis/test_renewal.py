@@ -104,6 +104,12 @@ def test_wire_within_its_tolerance_is_no_shortfall():
     assert falls_short(Estimate(SHORT - 0.05, 0.01))
 
 
+def test_a_new_set_that_stalls_at_full_output_need_not_be_known_well_to_fall_short():
+    assert not falls_short(Estimate(-0.17, 0.075))
+    assert falls_short(Estimate(-0.17, 0.075), stalled=True)
+    assert not falls_short(Estimate(0.01, 0.04), stalled=True), "it gives what the old one gave: look elsewhere"
+
+
 def test_a_new_set_nothing_can_be_told_of_is_its_own_100_per_cent_after_three_firings():
     former = Former(0.0, 0.01, "first firings", 20)
     assert not settled(former, Estimate(0.0, 0.2), 21)

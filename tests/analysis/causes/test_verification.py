@@ -77,6 +77,30 @@ def test_a_zone_is_named_only_if_it_is_surely_short(make_case):
     )
 
 
+def test_full_output_that_falls_short_of_the_peak_is_never_called_full_power(make_case):
+    case, memory = after_repair(make_case, firings=0, known=True)
+    stalled = replace(case, firing=replace(case.firing, end="stalled"))
+    said = verification(stalled, memory, ())
+    assert said is not None
+    assert said.outcome == "not enough to tell"
+    assert "fell short of its peak" in said.text
+    unsure = replace(case.condition, level=Estimate(log(0.85), 0.12), level_high=log(1.05))
+    weak = replace(stalled, condition=unsure)
+    said = verification(weak, memory, ())
+    assert said == Verification("short of power", "The kiln still gives only 85 % of its power: recheck.")
+    assert [f.severity for f in with_unproved(weak, memory, (), said)] == ["warning"]
+    assert verification(replace(case, condition=unsure), memory, ()) == FULL, "it reached its peak"
+
+
+def test_a_zone_is_not_named_for_what_the_whole_kiln_lacks(make_case):
+    """Volts too low weaken all zones, of which none is known well where no output is logged."""
+    case, memory = after_repair(make_case, firings=0, known=True)
+    zones = (Estimate(log(0.94), 0.08), Estimate(log(0.81), 0.09), Estimate(log(0.73), 0.11))
+    condition = replace(case.condition, level=Estimate(log(0.83), 0.03), zone_levels=zones)
+    said = verification(replace(case, condition=condition), memory, ())
+    assert said == Verification("short of power", "The kiln still gives only 83 % of its power: recheck.")
+
+
 def test_a_new_set_that_is_compared_with_nothing_is_not_praised(make_case):
     case, memory = after_repair(make_case, firings=0, known=True)
     unsure = replace(case.condition, reference="after repair", renewed=Estimate(-0.1, 0.15))
