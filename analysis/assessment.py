@@ -44,6 +44,8 @@ def assess(
     ``entries`` are the logbook entries since the previous firing (repairs reset what they touch; readings
     update the odds of the causes). Returns the state for the next firing and what is said of this one.
     """
+    if not kiln.zones and log.zone_c.shape[1] > 1:
+        kiln = replace(kiln, zones=log.zone_names)  # the register leaves them to the log
     how = sampled(log)
     log = without_locked_output(log, how, state.in_step)
     in_step = remembered(state.in_step, how)
@@ -246,7 +248,7 @@ def _outlook(kiln: Kiln, condition: Condition, measures: Measures, firing: Firin
         condition.slow if condition.slow is not None else condition.level,
         condition.drift,
         threshold=kiln.replace_at_power,
-        age_firings=float(condition.reference_firings if condition.reference == "after repair" else condition.index),
+        age_firings=float(condition.age_firings),
         ramp_margin=ramp,
         peak_margin=peak,
     )

@@ -219,7 +219,8 @@ def blocks_of(
     if grid.gap.any():
         usable &= ~np.any(grid.gap[: count * BLOCK_BINS].reshape(count, BLOCK_BINS), axis=1)
     if not grid.seen.all():
-        usable &= _block_means(grid.seen.astype(np.float64)).min(axis=1) > 0.15
+        # a zone never seen stands at the others' mean
+        usable &= _block_means(grid.seen[:, grid.seen.any(axis=0)].astype(np.float64)).min(axis=1) > 0.15
     return Blocks(zone_c, mean_c, rate, mean_rate, flux, mean_output, every[:, -1], error, usable)
 
 

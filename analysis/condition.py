@@ -86,6 +86,7 @@ class Condition:
     slow : the level without the sudden changes that stand unrepaired: what ageing alone has done.
     renewed : log power over what was 100 % before, in the first firings after a new set; None at other times.
     renewed_firing : firing from which the power is back though no logbook entry says why, None if it is not.
+    age_firings : firings that the set of elements has made in these logs.
     end, short_c : the firing's end and how far it stayed below its programme's peak, corrected from earlier firings.
     """
 
@@ -111,3 +112,4 @@ class Condition:
     slow: Estimate | None = None
     renewed: Estimate | None = None
     renewed_firing: int | None = None
+    age_firings: int = 0

@@ -23,7 +23,7 @@ def energy_kwh(kiln: Kiln, grid: Grid, drive: Drive, shares: tuple[float, ...]) 
     return float(kiln.rated_kw * heat * grid.step_s / 3600.0)
 
 
-def supply_volts(log: FiringLog) -> float | None:
-    """Median supply volts while heating hard, None if not logged."""
-    known = np.zeros(0) if log.volts is None else log.volts[np.isfinite(log.volts)]
+def supply_volts(log: FiringLog, heated_s: float) -> float | None:
+    """Median supply volts in the ``heated_s`` seconds of heating, None if not logged: without load they are better."""
+    known = np.zeros(0) if log.volts is None else log.volts[(log.elapsed_s <= heated_s) & (log.volts > 0.0)]
     return median(known) if known.size else None

@@ -163,6 +163,7 @@ def grid_of(log: FiringLog, volts: float | None = None, sample_s: float | None =
         output = np.stack([_filled(column) for column in _each_binned(which, log.output, count).T]).T
         output[gap] = np.nan
     if log.volts is not None and volts:
-        mean_v2 = _filled(_bin_means(which, log.volts * log.volts, count))
-        supply = mean_v2 / (volts * volts)
+        known = np.where(log.volts > 0.0, log.volts, np.nan)  # a meter that reads nothing
+        if not np.isnan(known).all():
+            supply = _filled(_bin_means(which, known * known, count)) / (volts * volts)
     return Grid(step, mid_s, zone_c, seen, set_point, output, supply, gap)

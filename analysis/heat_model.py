@@ -31,7 +31,7 @@ by 2 % where the load's heat capacity doubles or so. The same in every kiln trie
 
 INDEPENDENT_BLOCKS = 1.5
 """Errors of the balance last: a leaning ware stack or a wrong brick constant bends it for about an hour, so
-neighbouring ten-minute blocks count as one in five."""
+neighbouring ten-minute blocks count as two for three."""
 
 _ZONE_SHIFT = 0.045
 """How far one zone's share of the work shifts from firing to firing with the stacking of the load (log): in kilns with

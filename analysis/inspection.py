@@ -132,10 +132,10 @@ def _unlisted_circuits(kiln: Kiln) -> Measurement:
     """Return the cold ohms of circuits the register does not list: laid beside each other, and the nameplate's sum."""
     cases = [Expected("whole", None, None, None, None, "about as the others with as many elements")]
     if kiln.volts is not None and kiln.rated_kw is not None and kiln.supply in (None, "single-phase"):
-        ohm = kiln.volts**2 / (1000 * kiln.rated_kw)
+        ohm = kiln.volts**2 / (1000 * kiln.rated_kw) / HOT_OVER_COLD  # the nameplate is the hot kiln's
         low, high = (1 - WIRE_TOLERANCE) * ohm, (1 + WIRE_TOLERANCE) * ohm
         text = f"{shown_ohm(ohm)} ({low:.1f} to {high:.1f})"
-        cases.append(Expected("all circuits side by side (volts² / watts)", None, ohm, low, high, text))
+        cases.append(Expected("all circuits side by side (volts² / watts, cold)", None, ohm, low, high, text))
     cases.append(
         Expected("an element or a lead open", "open_circuit", None, None, None, "open, or far above the others")
     )
@@ -262,7 +262,7 @@ def _looks(findings: Sequence[Finding]) -> list[Measurement]:
             Measurement(
                 0,
                 "look",
-                "every element along its groove: breaks, bunched or sagging turns, glaze drips, bright spots",
+                "every element along its groove: breaks, bunched or sagging turns, glaze drips, thin spots",
                 "elements",
                 "A break or a glaze drip names the element without a meter.",
             )

@@ -265,16 +265,21 @@ def _distinct_faults(kiln: Kiln, zones: int) -> tuple[_Fault, ...]:
     """Return the single faults the register allows, alike ones joined."""
     if not kiln.circuits:
         return ()
-    return _faults_of(kiln.circuits, kiln.zones, kiln.volts, kiln.supply, zones)
+    return _faults_of(kiln.circuits, kiln.zones, kiln.volts, kiln.supply, kiln.rated_kw, zones)
 
 
 @lru_cache(maxsize=32)
 def _faults_of(
-    circuits: tuple[Circuit, ...], names: tuple[str, ...], volts: float | None, supply: Supply | None, zones: int
+    circuits: tuple[Circuit, ...],
+    names: tuple[str, ...],
+    volts: float | None,
+    supply: Supply | None,
+    rated_kw: float | None,
+    zones: int,
 ) -> tuple[_Fault, ...]:
     """The same for the facts it depends on (kept: the network is solved once for each fault of a kiln)."""
     found: list[tuple[FloatArray, float]] = []
-    for step in fault_steps(Kiln("", volts=volts, supply=supply, zones=names, circuits=circuits)):
+    for step in fault_steps(Kiln("", volts=volts, supply=supply, rated_kw=rated_kw, zones=names, circuits=circuits)):
         by_zone = np.asarray(step.zones if zones > 1 else (step.total,))
         if by_zone.size != zones:
             continue

@@ -272,7 +272,7 @@ def _behind(
     here_s = usual.remaining_s(now_c)
     left_s, late_s, surely_late_s, about = here_s, so_far_s, so_far_s, "not before"
     if usual.peak_c - now_c <= NEAR_C:  # near enough to say how the climb fades
-        ahead = remaining_at_full_output(log.elapsed_s, mean_c, LOOK_S, usual)
+        ahead = remaining_at_full_output(log.elapsed_s, mean_c, 60.0 * stretch.minutes, usual)
         if ahead.never:
             fades = f"the climb fades near {{c:{ahead.ceiling_c:.0f}}}"
             text = f"{opening} At this rate it will not reach {{c:{usual.peak_c:.0f}}}: {fades}."

@@ -207,7 +207,7 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         zone_spread_c=0.0 if grid.zone_c.shape[1] == 1 else median(np.ptp(grid.zone_c[heated], axis=1)),
         overshoot_c=None if firing.planned_peak_c is None else max(0.0, firing.peak_c - firing.planned_peak_c),
         lag_c=worst_lag_c(grid, drive),
-        supply_volts=supply_volts(log),
+        supply_volts=supply_volts(log, firing.heating_s),
         full_current=_full_current(kiln, log, grid, drive),
         energy_kwh=energy_kwh(kiln, grid, drive, rated_shares(kiln, grid.zone_c.shape[1])),
         heat_no_demand_c=free_rise,

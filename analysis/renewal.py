@@ -72,7 +72,7 @@ def falls_short(shown: Estimate, *, stalled: bool = False) -> bool:
 
 def settled(former: Former, shown: Estimate, firing: int) -> bool:
     """Return whether the new set may be its own reference from now on."""
-    return shown.error <= KNOWN or firing - former.firing + 1 >= WAITS
+    return (shown.error <= KNOWN and shown.value > SHORT) or firing - former.firing + 1 >= WAITS
 
 
 def kept(layout: Layout, belief: Belief, former: Former, shown: Estimate) -> Belief:

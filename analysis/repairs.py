@@ -37,7 +37,7 @@ def _zones_of(kiln: Kiln, entry: LogbookEntry, zones: int) -> list[int]:
     name = entry.zone
     if name is None and entry.circuit is not None:
         name = next((c.zone for c in kiln.circuits if c.name == entry.circuit), None)
-    if name in kiln.zones:
+    if name in kiln.zones[:zones]:
         return [kiln.zones.index(name)]
     return list(range(zones))
 
@@ -94,9 +94,11 @@ def _mended_or_not(layout: Layout, beliefs: Sequence[Belief], at: list[int], spr
             mean[layout.wall] = wall
             story = mended.story.bent(mended.story.bend.closed())
             mended = replace(mended, mean=mean, covariance=_loosened(mended, [layout.wall], _MENDED), story=story)
-        out.append(mended)
-        if belief.story.jump != "none" or belief.story.standing < 0.0:
-            out.append(belief.weighed(belief.log_weight + log(_IN_VAIN)))
+        if belief.story.jump == "none" and belief.story.standing >= 0.0:
+            out.append(mended)
+            continue
+        out.append(mended.weighed(mended.log_weight + log(1.0 - _IN_VAIN)))
+        out.append(belief.weighed(belief.log_weight + log(_IN_VAIN)))
     return out
 
 
@@ -147,7 +149,7 @@ def repaired(
         if entry.what not in ("replaced", "repaired"):
             continue
         at = _zones_of(kiln, entry, layout.zones)
-        if entry.part == "elements" and entry.zone is None:
+        if entry.part == "elements" and entry.zone is None and entry.circuit is None:
             new_set = True
             beliefs = [_mended(layout, b, at, _NEW_SET) for b in beliefs]
         elif entry.part in ("elements", "element"):

@@ -60,6 +60,7 @@ class KilnState:
     asked : which earlier firings asked the kiln for everything it had, where no output is logged.
     in_step : how many more logs held a relay's state sampled in step with its cycle than anywhere in it, of the latest
         (``analysis.relay_samples``).
+    set_firing : the firing that was the first of this set of elements, as far as the logbook tells.
     causes : what ``analysis.causes`` remembers.
     """
 
@@ -75,6 +76,7 @@ class KilnState:
     causes: CausesMemory = field(default_factory=CausesMemory)
     asked: tuple[Asked, ...] = ()
     in_step: int = 0
+    set_firing: int = 0
 
 
 def begin(kiln: Kiln) -> KilnState:
@@ -123,7 +125,7 @@ def update(
 
     Pure: the new state and what is known of the kiln after this firing.
     """
-    zones = max(len(measures.zone_offset_c), len(kiln.zones), 1)
+    zones = len(measures.zone_offset_c) or state.zones or max(len(kiln.zones), 1)
     shares = np.asarray(rated_shares(kiln, zones))
     index = state.firings
     cooled = measures.heat is not None and measures.heat.cooling_blocks >= _COOLED_BLOCKS
@@ -133,6 +135,7 @@ def update(
     reference, counted = state.reference, state.reference_firings
     former, old = state.former, beliefs
     beliefs, new_set = repaired(kiln, layout, beliefs, entries)
+    set_firing = index if new_set else state.set_firing
     if new_set:
         former = former_of(layout, old, reference, counted, index)
         reference, counted = "after repair", 0
@@ -165,7 +168,9 @@ def update(
     renewed = None
     if former is not None:
         renewed = against(former, layout, beliefs, shares)
-        if falls_short(renewed, stalled=firing.end == "stalled"):  # no new 100 %: something is not connected or not heating
+        if falls_short(
+            renewed, stalled=firing.end == "stalled"
+        ):  # no new 100 %: something is not connected or not heating
             reference, counted = former.reference, REFERENCE_FIRINGS
             branches = [replace(b, belief=kept(layout, b.belief, former, renewed)) for b in likely(branches)]
             beliefs = [kept(layout, b, former, renewed) for b in beliefs]
@@ -189,7 +194,8 @@ def update(
         programmes=programmes,
         recent=recent,
         asked=remembered(earlier, habit, index),
+        set_firing=set_firing,
     )
-    known = Known(layout, shares, index, reference, counted, recent, match)
+    known = Known(layout, shares, index, reference, counted, recent, match, index + 1 - set_firing)
     condition = condition_of(known, before, branches, measures, firing, informed=not shown.model.empty)
     return new_state, condition if renewed is None else replace(condition, renewed=renewed)

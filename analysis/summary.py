@@ -129,6 +129,7 @@ class Known:
     counted: int
     recent: Sequence[datetime | None]
     match: Match
+    age: int
 
     def started(self, firing: int | None) -> datetime | None:
         """When firing number ``firing`` began, if it is recent enough to be remembered."""
@@ -281,10 +282,12 @@ def _kept_bound(known: Known, branch: Branch, level: float, measures: Measures) 
 
 def _renewed(known: Known, branches: Sequence[Branch], weights: FloatArray) -> int | None:
     """Firing from which new elements are likelier than not, if it is recent and no logbook tells of them."""
-    since = [b.belief.story.renewed_firing for b in branches]
-    told = [n for n in since if n is not None and known.index - n < _RECENT_FIRINGS]
-    sure = sum(w for w, n in zip(weights.tolist(), since, strict=True) if n in told)
-    return max(set(told), key=told.count) if told and sure > _SURE_OF_RENEWAL else None
+    by_firing: dict[int, float] = {}
+    for branch, weight in zip(branches, weights.tolist(), strict=True):
+        since = branch.belief.story.renewed_firing
+        if since is not None and known.index - since < _RECENT_FIRINGS:
+            by_firing[since] = by_firing.get(since, 0.0) + weight
+    return max(by_firing, key=lambda n: by_firing[n]) if sum(by_firing.values()) > _SURE_OF_RENEWAL else None
 
 
 def _end(firing: Firing, match: Match) -> End:
@@ -339,6 +342,7 @@ def condition_of(
         index=known.index,
         reference=known.reference,
         reference_firings=counted,
+        age_firings=known.age,
         basis=basis,
         level=level if told else None,
         drift=mixed(weights, means[:, layout.drift], covariances[:, layout.drift, layout.drift]),

@@ -23,7 +23,7 @@ def volts_for_power(power: float, nameplate_volts: float) -> float:
 
 
 def band(nameplate_volts: float) -> SupplyBand:
-    """Return the published limits for a nameplate voltage: 220 to 240 V and 380 to 415 V by EN 50160, else ANSI."""
+    """Return the published limits for a nameplate voltage: 220, 230 and 380 to 415 V by EN 50160, else ANSI."""
     european = any(abs(nameplate_volts - v) < 1.0 for v in (220.0, 230.0, 380.0, 400.0, 415.0))
     share, name = (EN_50160_BAND, "EN 50160") if european else (ANSI_C84_RANGE_A_BAND, "ANSI C84.1 range A")
     return SupplyBand(nameplate_volts * (1 - share), nameplate_volts * (1 + share), name)

@@ -10,7 +10,7 @@ from analysis.circuits import OPEN_ELEMENT, network, single_faults, solve
 from analysis.climb import NINETY, Estimate
 from analysis.findings import Cause, Evidence, Finding
 from analysis.judgement import Verification
-from analysis.renewal import KNOWN
+from analysis.renewal import KNOWN, LEAST_FIRINGS, SHORT
 
 FIRINGS_TO_JUDGE = 3
 _ENOUGH_ERROR = 0.05
@@ -37,7 +37,7 @@ def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) 
         return Verification("nothing against it", "Nothing in the firing after the repair speaks against it.")
     level = case.condition.power
     names = case.zones
-    levels = case.condition.zone_levels if case.condition.reference != "after repair" else ()
+    levels = case.condition.zone_levels
     own = case.condition.reference != "after repair"
     known = case.condition.level or level  # one odd firing condemns no repair: what all of them say counts
     limit = min(2 * _SHORT_OF_FULL, 0.0 if known is None else known.value)  # a zone is short of the whole kiln too
@@ -49,7 +49,10 @@ def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) 
     if own and known is not None and _surely_short(known, _SHORT_OF_FULL, stalled=stalled):
         return _short("The kiln", known, None)
     renewed = case.condition.renewed
-    unlike = renewed is not None and not own and renewed.error > KNOWN  # 100 % by construction, compared with nothing
+    # 100 % by construction, compared with nothing, or with what speaks against it
+    unlike = repair.firing < LEAST_FIRINGS or (
+        renewed is not None and not own and (renewed.error > KNOWN or renewed.value < SHORT)
+    )
     if stalled:
         text = "At full output this firing fell short of its peak, so full power is not shown: recheck."
         return Verification("not enough to tell", text)

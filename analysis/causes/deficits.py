@@ -180,8 +180,8 @@ def zone_steps(case: Case, found: Sequence[Deficit]) -> list[Estimate | None]:
 def sentence(case: Case, deficit: Deficit) -> str:
     """Return in plain words how a zone fell short."""
     name = case.zone_name(deficit.zone)
-    if deficit.dead and case.measures.no_rise is not None:
-        stall = case.measures.no_rise
+    stall = case.measures.no_rise
+    if deficit.dead and stall is not None and stall.zone == deficit.zone:
         return (
             f"Zone {name} stood at {{c:{stall.at_c:.0f}}} for {stall.minutes:.0f} minutes "
             "with full output and did not rise."

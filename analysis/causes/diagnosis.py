@@ -110,7 +110,7 @@ def _untold(zone: ZoneMemory, part: str) -> ZoneMemory:
 
 def _volts(case: Case, memory: CausesMemory, *, sound: bool) -> Usual:
     drop = case.measures.supply_volts, case.kiln.volts
-    if not sound or drop[0] is None or not drop[1]:
+    if not sound or not drop[0] or not drop[1]:
         return memory.volts
     return memory.volts.taken(2.0 * log(drop[0] / drop[1]))
 

@@ -38,7 +38,8 @@ def remembered_evidence(case: Case, kept: Lost) -> tuple[Evidence, ...]:
     """Return what stands for a loss of an earlier firing that nothing has cleared."""
     ago = case.index - kept.firing
     size = "" if kept.size is None else f" About {100 * (1 - exp(kept.size)):.0f} % of the power went then."
-    text = f"It showed {ago} firings ago and neither a repair nor a later firing has cleared it.{size}"
+    when = "in this firing" if ago == 0 else "one firing ago" if ago == 1 else f"{ago} firings ago"
+    text = f"It showed {when} and neither a repair nor a later firing has cleared it.{size}"
     return (backs(text, 1.0),)
 
 
@@ -97,7 +98,7 @@ def leak_evidence(case: Case, *, by_balance: bool, size: Estimate | None) -> tup
         habit = "A lid, vent or spy hole that is opened earlier in the cooling than it used to be does the same."
         return (*out, speaks_against(habit, 0.5))
     more = "more heat" if size is None or not known else f"about {100 * (exp(size.value) - 1):.0f} % more heat"
-    text = f"The kiln loses {more} than before at the same temperature, while its climb for the load is unchanged."
+    text = f"The kiln loses {more} than before at the same temperature, while its power for the load is unchanged."
     out.append(backs(text, 1.5))
     loss = case.condition.balance.loss_per_capacity
     if loss is not None and loss.value > 0.1:

@@ -29,7 +29,7 @@ def volts_drop(case: Case) -> tuple[float, float] | None:
     supply some per cent below their nameplate for good.
     """
     volts, nameplate = case.measures.supply_volts, case.kiln.volts
-    if volts is None or not nameplate:
+    if not volts or not nameplate:
         return None
     usual = case.memory.volts
     value = 2.0 * log(volts / nameplate)

@@ -20,7 +20,7 @@ RIVALS: tuple[frozenset[Cause], ...] = (
 """Causes that explain the same evidence: of each set at most one can be right about it."""
 
 _FIRST_ODDS: dict[str, float] = {"thermocouple_fault": -1.5, "welded_contact": -2.5, "loose_connection": -1.5}
-"""Log odds of a lasting fault before any sign of it: rarer than one firing in ten that looks like it."""
+"""Log odds of a lasting fault before any sign of it: fewer than one in five of the firings that look like it."""
 
 _MOST = 8.0
 _FADE: dict[str, float] = {"thermocouple_fault": 1.5, "welded_contact": 2.0, "loose_connection": 1.5}
@@ -102,8 +102,10 @@ def stand(
 
 def _remembered(item: Standing) -> Suspicion:
     """Return the suspicion of something that stood before and did not show in this firing."""
-    times = "firing" if item.quiet == 1 else f"{item.quiet} firings"
-    text = f"It showed in an earlier firing and no repair is in the logbook; the last {times} did not show it again."
+    since = "this one could not show it"
+    if item.quiet:
+        since = f"the last {'firing' if item.quiet == 1 else f'{item.quiet} firings'} did not show it again"
+    text = f"It showed in an earlier firing and no repair is in the logbook; {since}."
     return Suspicion(
         cause=item.cause,
         log_odds=item.log_odds,

@@ -17,6 +17,7 @@ from config.kiln import Kiln
 from config.logbook import OPEN_OHM, LogbookEntry
 
 LEAD_OHM = 0.3  # leads not zeroed add 0.1 to 0.5 ohm (common practice, no source)
+DISPROVED = 0.2  # less than this is worth no alarm
 SLIP = 0.02  # a reading may be a slip of pen, place or probe: no single number excludes a cause
 MOST = 30.0  # nor proves one beyond this ratio
 WORTH_SAYING = 1.5
@@ -39,7 +40,7 @@ def with_readings(
         step = place_of(entry, measurements)
         if step is not None and entry.value is not None:
             found = [_weighed(finding, step, entry, entry.value) for finding in found]
-    return tuple(found)
+    return tuple(sorted(found, key=lambda finding: -finding.probability))
 
 
 def place_of(entry: LogbookEntry, measurements: Sequence[Measurement]) -> Measurement | None:
@@ -67,7 +68,9 @@ def _weighed(finding: Finding, step: Measurement, entry: LogbookEntry, value: fl
     said = f"{reading} was read at {step.key}"
     text = f"{said}; {likeliest.case} would read {likeliest.shown}."
     evidence = (*finding.evidence, Evidence(text, ratio > 1.0, log10(ratio)))
-    return replace(finding, probability=odds / (1.0 + odds), evidence=evidence)
+    probability = odds / (1.0 + odds)
+    severity = "info" if probability < DISPROVED else finding.severity
+    return replace(finding, probability=probability, severity=severity, evidence=evidence)
 
 
 def is_open(entry: LogbookEntry) -> bool:

@@ -17,6 +17,7 @@ _MOST_LOAD = 1.0
 
 _COOLED_BLOCKS = 6
 _SHORT_C = 25.0
+_KEEPS_PACE_C = 15.0  # as near a set point as controllers keep a climb
 _ENOUGH_FIRINGS = 5
 
 
@@ -77,7 +78,8 @@ def _end(case: Case) -> list[Suspicion]:
     short = condition.short_c
     if condition.end == "aborted" and (short is None or short > _SHORT_C):
         far = "" if short is None else f", {{dc:{short:.0f}}} short of its programme's peak"
-        pace = "" if case.log.set_point_c is None else " while it still kept pace with its set point"
+        lag_c = case.measures.lag_c
+        pace = " while it still kept pace with its set point" if lag_c is not None and lag_c < _KEEPS_PACE_C else ""
         text = f"The firing was stopped{far}{pace}."
         return [Suspicion("aborted_firing", log_odds_of(0.85), info_only=True, evidence=(backs(text, 1.5),))]
     return []

@@ -127,10 +127,15 @@ def table_problems(table: Table, at_row: FloatArray) -> list[str]:
 def spike_problems(spikes: Sequence[Spike], names: Sequence[str]) -> list[str]:
     """Name the thermocouple samples taken out."""
     words = {"spike": "spike", "dropout": "dropout", "stuck": "stuck reading"}
+    counts: dict[tuple[int, str], int] = {}
+    first_s: dict[tuple[int, str], float] = {}
+    for s in spikes:
+        counts[s.zone, s.kind] = counts.get((s.zone, s.kind), 0) + s.count
+        first_s[s.zone, s.kind] = min(s.elapsed_s, first_s.get((s.zone, s.kind), s.elapsed_s))
     return [
-        f"{s.count} {words[s.kind]} sample{'s' if s.count > 1 else ''} of zone {names[s.zone]} taken out,"
-        f" first at {clock_text(s.elapsed_s)}"
-        for s in spikes
+        f"{count} {words[kind]} sample{'s' if count > 1 else ''} of zone {names[zone]} taken out,"
+        f" first at {clock_text(first_s[zone, kind])}"
+        for (zone, kind), count in counts.items()
     ]
 
 

@@ -40,7 +40,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Spike:
-    """Thermocouple samples taken out: ``count`` of them in ``zone`` (index) first at ``elapsed_s``.
+    """One run of thermocouple samples taken out: ``count`` of them in ``zone`` (index), the first at ``elapsed_s``.
 
     ``kind``: ``spike`` (a jump no kiln can make), ``dropout`` (missing or absurd), ``stuck`` (one value held).
     """

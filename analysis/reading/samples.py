@@ -70,6 +70,8 @@ def gather(
     for column in columns:
         if column.values is not None:
             by_role.setdefault(column.role, []).append(column)
+    # headers with nothing below them are as good as not there
+    by_role = {role: found for role, found in by_role.items() if any(_holds_a_number(c) for c in found)}
     points = [(c, to_celsius(_kept(c, keep), _unit(c, unit))) for c in by_role.get("set point", [])]
     samples.set_point_c = _per_zone(points, order, "set point", samples)
     samples.output = _outputs(by_role.get("output", []), order, keep, samples)
@@ -81,6 +83,10 @@ def gather(
     if room := by_role.get("room"):
         samples.room_c = to_celsius(_kept(room[0], keep), _unit(room[0], unit))
     return samples
+
+
+def _holds_a_number(column: Column) -> bool:
+    return column.values is not None and not np.isnan(np.fmax.reduce(column.values))
 
 
 def _zone_names(order: Sequence[Column], zones: Sequence[str]) -> tuple[str, ...]:

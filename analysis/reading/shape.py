@@ -21,7 +21,8 @@ _MARKED = re.compile(
     r"|[+-]?\d+(?:[.,]\d+)?\s?(?:%|°?\s?[CFK]|V|A|kW|s|min|h)"
 )
 _STAMP = re.compile(
-    r"(?=[^:]*\d+:\d|\D*\d+[-/.]\w+[-/.]\d)[\w:/.+\- ]{2,40}(?:,[\w:/.+\- ]{1,20})?|\d{8}T\d{4,6}\w*|[AaPp]\.?[Mm]\.?"
+    r"(?=[^:]*\d+:\d|\D*\d+[-/.]\w+[-/.]\d)[\w:/.+\- ]{2,40}(?:,[\w:/.+\- ]{1,20})?"
+    r"|\d{8}T\d{4,6}[\w+\-:]*|[AaPp]\.?[Mm]\.?"
 )
 _CLOCK_AND_NUMBER = re.compile(r":\d\d\s+[+-]?\d+$")  # two columns, cut at a decimal comma ...
 _YEAR_LAST = re.compile(r"[A-Za-z ,.]+\d{1,2},? +\d{1,2}:\d\d(?::\d\d)? +(?:19|20)\d\d")  # ... or a year

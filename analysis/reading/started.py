@@ -35,6 +35,7 @@ _END_WORDS = re.compile(
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - local wall time is counted from here
 _LONGEST_PROGRAMME = 60
 _DAY_S = 86400.0
+_SOON_S = 4.0 * _DAY_S  # a log is fetched within days of its firing
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +129,11 @@ class Began:
     unknown: tuple[Unknown, ...] = ()
 
 
+def _near(modified: datetime, written: Written) -> bool:
+    """Whether a file was last written within a few days of a date, whatever its time zone."""
+    return abs(modified.timestamp() - written.local_s) < _SOON_S
+
+
 def began(
     lines: tuple[str, ...],
     name: str,
@@ -158,8 +164,14 @@ def began(
     clock_s = first_s % _DAY_S if base.kind == "clock" else None
     if base.date_s is not None:
         local_s = base.date_s + (clock_s or 0.0)
+        if clock_s is None:
+            notes = (*notes, "the date column gives the day of the firing only; its hour is not known")
         return Began(to_utc(local_s, here, went_back_later=straight.went_back), "rows", notes, unknown)
     source, written = _written(lines, name, day_order, clock_s)
+    if written is not None and not written.certain and modified is not None:
+        _, other = _written(lines, name, "month-first", clock_s)
+        if other is not None and _near(modified, other) and not _near(modified, written):
+            written = other
     if written is not None:
         local_s = written.local_s if clock_s is None else written.local_s // _DAY_S * _DAY_S + clock_s
         if clock_s is None and not written.with_clock:

@@ -1,5 +1,7 @@
 """Thermocouple readings no kiln can give: spikes, dropouts and a sensor stuck; taken out and counted."""
 
+from typing import Literal
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +15,7 @@ _STUCK_S = 1800.0
 _STUCK_ROWS = 20
 _STUCK_MOVED_C = 60.0
 _MOST_JUMPS = 2000
+_MOST_TOLD = 200  # runs of bad samples told each by itself, the last ones; the earlier ones are told as one
 
 
 def clean_zones(
@@ -141,15 +144,20 @@ def _held_somewhere(x: FloatArray) -> bool:
 
 
 def _described(t: FloatArray, x: FloatArray, bad: NDArray[np.bool_], kinds: NDArray[np.uint8], z: int) -> list[Spike]:
-    out = []
-    for code, kind in ((1, "spike"), (2, "dropout"), (3, "stuck")):
-        where = np.flatnonzero(bad & (kinds == code))
-        if not where.size:
+    """Return one entry for each run of bad samples of a kind, so that when they came can be told."""
+    out: list[Spike] = []
+    words: tuple[tuple[int, Literal["spike", "dropout", "stuck"]], ...] = ((1, "spike"), (2, "dropout"), (3, "stuck"))
+    for code, kind in words:
+        of_kind = np.flatnonzero(bad & (kinds == code))
+        if not of_kind.size:
             continue
-        size = None
+        off = None
         if code == 1:
-            near = np.interp(t[where], t[~bad], x[~bad]) if (~bad).any() else np.zeros(where.size)
-            off = x[where] - near
-            size = float(off[int(np.argmax(np.abs(off)))])
-        out.append(Spike(z, float(t[where[0]]), int(where.size), kind, size))  # type: ignore[arg-type]
+            off = x[of_kind] - (np.interp(t[of_kind], t[~bad], x[~bad]) if (~bad).any() else 0.0)
+        runs = np.split(np.arange(of_kind.size), np.flatnonzero(np.diff(of_kind) > 1) + 1)
+        if len(runs) > _MOST_TOLD:
+            runs = [np.concatenate(runs[:-_MOST_TOLD]), *runs[-_MOST_TOLD:]]
+        for run in runs:
+            size = None if off is None else float(off[run][np.argmax(np.abs(off[run]))])
+            out.append(Spike(z, float(t[of_kind[run[0]]]), run.size, kind, size))
     return out

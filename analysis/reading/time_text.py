@@ -123,9 +123,11 @@ def _parts(pattern: Pattern) -> _Parts | None:
     date = month = clock = half = offset = None
     text = _without_weekday(text)
     if match := _BASIC.match(text):
-        if match.end() != len(text) and not _OFFSET.fullmatch(text[match.end() :]):
+        rest = text[match.end() :]
+        said = _OFFSET.fullmatch(rest)
+        if pattern.digits[:1] != (8,) or (rest and said is None):
             return None
-        return _Parts(None, None, None, None, None, basic=True) if pattern.digits[:1] == (8,) else None
+        return _Parts(None, None, None, None, None if said is None else _offset_of(said, 2), basic=True)
     if (match := _YEAR_LAST.fullmatch(text)) and (month := _month_of(match[1])) is not None:
         seconds_at = 3 if match[2] else None
         at_zero = (0.0, 0, None) if match[3] in {"UTC", "GMT"} else None
@@ -148,12 +150,17 @@ def _parts(pattern: Pattern) -> _Parts | None:
         if stripped in {"am", "pm", "a", "p"}:
             half, text = ("am" if stripped[0] == "a" else "pm"), ""
         elif match := _OFFSET.fullmatch(text):
-            sign = 0.0 if match[1] is None else (1.0 if match[1] == "+" else -1.0)
-            offset = (sign, used, used + 1 if match[0].count("#") > 1 else None)
+            offset = _offset_of(match, used)
             text = ""
     if text.strip() or (date is None and month is None and clock is None):
         return None
     return _Parts(date, month, clock, half, offset, days=days)  # type: ignore[arg-type]
+
+
+def _offset_of(match: re.Match[str], used: int) -> tuple[float, int, int | None]:
+    """Return an offset's sign (0 for UTC) and where its hours and minutes stand, after ``used`` numbers."""
+    sign = 0.0 if match[1] is None else (1.0 if match[1] == "+" else -1.0)
+    return sign, used, used + 1 if match[0].count("#") > 1 else None
 
 
 def _without_weekday(text: str) -> str:
@@ -205,12 +212,7 @@ def _date_seconds(pattern: Pattern, parts: _Parts, order: str) -> FloatArray:
         if pattern.digits[1] == 4:
             clock = clock * 100
         seconds = clock // 10000 * 3600 + clock // 100 % 100 * 60 + clock % 100
-        out = civil(day // 10000, day // 100 % 100, day % 100) + seconds
-        if pattern.text.count("#") > 2:
-            sign = -1.0 if "-#" in pattern.text else 1.0
-            offset = numbers[:, 2] // 100 if pattern.digits[2] == 4 else numbers[:, 2]
-            out -= sign * offset * 3600
-        return out
+        return civil(day // 10000, day // 100 % 100, day % 100) + seconds
     if parts.month is not None:
         day, year = numbers[:, 0], numbers[:, parts.year_at]
         if pattern.digits[0] == 4:

@@ -118,7 +118,7 @@ def _by_physics(cannot: dict[str, str], room: FloatArray | None) -> TemperatureU
     if cannot["F"] and not cannot["C"]:
         return TemperatureUnitFound("C", cannot["F"], certain=True)
     if room is not None and np.isfinite(room).any():
-        usual = float(np.nanmedian(room))
+        usual = float(np.nanquantile(room, 0.1))  # a sensor in the controller begins at the room's temperature
         if usual > _ROOM_LOW_F:
             return TemperatureUnitFound("F", f"a room at {usual:.0f} can only be °F", certain=True)
         if usual < _ROOM_TOP_C:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from analysis.course import PastCourse, late_so_far, same_programme, usual_course
 from analysis.live import LiveView, silence, watch
+from analysis.reading import read_log
 from analysis.reading.firing_log import FiringLog, Spike
 from config.kiln import Kiln
 
@@ -214,6 +215,29 @@ def test_a_thermocouple_that_jumps_often_is_told_once_it_is_often() -> None:
     assert (state.kind, state.zone) == ("thermocouple_jumping", "top")
     old = tuple(Spike(0, 1000.0 + 60 * n, 1, "spike", 80.0) for n in range(6))
     assert watch(KILN, replace(log, spikes=old), PAST).states == ()
+
+
+def test_a_couple_that_spikes_within_the_hour_is_told_from_the_file_as_it_is_read() -> None:
+    minutes = np.arange(360)
+    temp_c = np.linspace(20.0, 900.0, minutes.size)
+    temp_c[50] += 300.0
+    spiking = temp_c.copy()
+    spiking[300:358:4] += 300.0
+    for values, expected in ((temp_c, []), (spiking, ["thermocouple_jumping"])):
+        rows = "".join(f"{60 * m},{v:.1f}\n" for m, v in zip(minutes, values, strict=True))
+        log = read_log(f"elapsed_s,temp (C)\n{rows}".encode(), name="2026-03-02_0814.csv", kiln=Kiln("wren")).firings[0]
+        assert kinds(watch(Kiln("wren"), log)) == expected
+
+
+def test_a_log_of_ten_minute_rows_far_behind_its_set_point_is_judged_by_what_rows_there_are() -> None:
+    at_s = 600.0 * np.arange(96)
+    planned = np.minimum(at_s / 36.0 + 20.0, 1200.0)
+    past = [PastCourse(tuple(at_s), tuple(planned), tuple(planned), "glaze") for _ in range(4)]
+    slow = np.where(at_s < 32400.0, at_s / 36.0 + 18.0, 918.0 + (at_s - 32400.0) / 180.0)
+    log = FiringLog(at_s[:70], slow[:70, None], planned[:70, None], None, ("1",), programme="glaze")
+    (state,) = watch(Kiln("wren"), log, past).states
+    assert state.kind == "behind"
+    assert "will not reach {c:1200}" in state.text
 
 
 def test_heating_without_a_believable_temperature_is_urgent() -> None:

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.causes.case import Suspicion
-from analysis.causes.odds import RIVALS, among_rivals, log_odds_of, probability
+from analysis.causes.memory import Standing
+from analysis.causes.odds import RIVALS, among_rivals, log_odds_of, probability, stand
 from analysis.findings import CAUSES
 
 ODDS = st.floats(-20.0, 20.0)
@@ -41,3 +42,10 @@ def test_causes_that_explain_different_things_do_not_take_from_each_other():
         )
     )
     assert both[next(iter(alone))] == next(iter(alone.values()))
+
+
+def test_a_fault_that_this_firing_could_not_show_is_not_said_to_have_gone(make_case):
+    standing = (Standing("welded_contact", "top", None, 4.0, 4, None),)
+    for telling, said in ((False, "this one could not show it"), (True, "the last firing did not show it again")):
+        _, (suspicion,) = stand(standing, [], make_case(index=5), telling=telling)
+        assert said in suspicion.evidence[0].text

@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from analysis.causes.memory import CausesMemory, Usual, ZoneMemory
+from analysis.causes.loss_words import remembered_evidence
+from analysis.causes.memory import CausesMemory, Lost, Share, Usual, ZoneMemory
 from analysis.condition import Balance, Story
 from analysis.measures import Estimate
 from analysis.signs import Signs
@@ -326,3 +327,10 @@ def test_a_leak_that_is_told_stands_until_lid_or_brickwork_are_mended(make_case,
         leaking = Balance(power_per_loss=Estimate(-0.3, 0.03))
         _, findings = run(make_case(index=21, memory=memory, entries=(entry,), balance=leaking))
         assert any(f.cause == "heat_leak" for f in findings) == stands
+
+
+def test_a_loss_is_remembered_in_words_that_count_firings(make_case):
+    lost = Lost(4, None, -0.2, -0.2, (Share("open_circuit", None, None, 0.9),))
+    for index, said in ((4, "in this firing"), (5, "one firing ago"), (7, "3 firings ago")):
+        (evidence,) = remembered_evidence(make_case(index=index), lost)
+        assert evidence.text.startswith(f"It showed {said} and")

@@ -48,3 +48,9 @@ def test_a_new_programme_is_named(make_case, run):
 def test_a_stopped_firing_and_a_cut_log_are_told_apart(make_case, run):
     assert causes(run(make_case(end="aborted", short_c=500.0))[1]) == {"aborted_firing": "info"}
     assert causes(run(make_case(end="incomplete", complete_tail=False))[1]) == {"incomplete_log": "info"}
+
+
+def test_a_stopped_firing_kept_pace_only_if_it_lay_near_its_set_point(make_case, run):
+    for lag_c, said in ((4.0, True), (59.0, False), (None, False)):
+        _, (finding,) = run(make_case(end="aborted", short_c=500.0, lag_c=lag_c))
+        assert ("kept pace" in finding.evidence[0].text) is said

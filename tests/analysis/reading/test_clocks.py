@@ -366,3 +366,37 @@ def test_a_gap_within_the_hour_that_comes_twice_keeps_its_true_length(before, af
     np.testing.assert_allclose(reading.firings[0].elapsed_s, one.t[np.sort(kept)], atol=1)
     np.testing.assert_allclose(reading.firings[0].zone_c, one.zones[np.sort(kept)], atol=0.06)
     assert any("end of daylight saving" in text and "a gap of" in text for text in reading.problems)
+
+
+@pytest.mark.parametrize(
+    ("zone", "utc"), [("Z", "08:14"), ("+05:30", "02:44"), ("+0530", "02:44"), ("-05", "13:14"), ("", "13:14")]
+)
+@pytest.mark.parametrize("stamp", ["%Y%m%dT%H%M%S", "%Y%m%dT%H%M", "%Y-%m-%dT%H:%M:%S"])
+def test_the_offset_of_a_basic_stamp_is_read_like_that_of_an_extended_one(stamp, zone, utc):
+    """ISO 8601 allows both; an offset of half hours counts."""
+    begun = datetime(2026, 3, 2, 8, 14)  # noqa: DTZ001 - as written
+    stamps = [(begun + timedelta(minutes=10 * n)).strftime(stamp) + zone for n in range(60)]
+    rows = "".join(f"{at},{20 + 19 * n}\n" for n, at in enumerate(stamps))
+    log = log_of(f"time,temp (C)\n{rows}".encode(), kiln=Kiln("k", time_zone="America/New_York"))
+    assert f"{log.started:%H:%M}" == utc
+
+
+def test_a_date_above_the_table_is_read_in_the_order_that_fits_the_files_own_date():
+    rows = "".join(f"{600 * n},{20 + 19 * n}\n" for n in range(60))
+    text = f"Date: 3/4/2026\nelapsed_s,temp (C)\n{rows}".encode()
+    for month, day in ((3, 4), (4, 3)):
+        modified = datetime(2026, month, day, 20, tzinfo=UTC)
+        log = log_of(text, kiln=Kiln("k", time_zone="America/New_York"), modified=modified)
+        assert (log.started.month, log.started.day) == (month, day)
+
+
+def test_a_column_of_dates_beside_elapsed_time_says_that_the_hour_is_not_known():
+    rows = "".join(f"2026-03-02,{10 * n},{20 + 19 * n}\n" for n in range(60))
+    log = log_of(f"date,elapsed min,temp (C)\n{rows}".encode(), kiln=Kiln("k", time_zone="Europe/Dublin"))
+    assert any("its hour is not known" in problem for problem in log.problems)
+
+
+def test_columns_with_nothing_below_their_headers_are_as_good_as_not_there():
+    rows = "".join(f"{60 * n},{20 + 3 * n},,\n" for n in range(300))
+    log = log_of(f"elapsed_s,temp (C),output %,volts\n{rows}".encode(), kiln=Kiln("k"))
+    assert (log.output, log.output_kind, log.volts) == (None, None, None)

@@ -169,3 +169,11 @@ def test_an_empty_output_column_beside_a_filled_one_does_not_spoil_its_scale(emp
     log = read_log("\n".join([header, *rows]).encode() + b"\n", name="a.csv").firings[0]
     np.testing.assert_allclose(log.output[:, 1 - empty], one.output[:, 1 - empty], atol=0.006)
     assert np.isnan(log.output[:, empty]).all()
+
+
+def test_a_sensor_in_a_warm_controller_does_not_make_the_log_fahrenheit():
+    temps = np.concatenate((np.linspace(45, 1200, 100), np.linspace(1190, 600, 60)))
+    board = np.concatenate((np.linspace(35, 62, 100), np.linspace(62, 56, 60)))
+    rows = "".join(f"{180 * n},{t:.0f},{b:.0f}\n" for n, (t, b) in enumerate(zip(temps, board, strict=True)))
+    reading = read_log(f"elapsed_s,temp,board temp\n{rows}".encode(), name="a.csv", kiln=Kiln("k"))
+    assert float(np.nanmax(reading.firings[0].zone_c)) == 1200.0
