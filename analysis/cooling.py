@@ -144,6 +144,8 @@ class Bend:
         total = variance + (told.error * blur) ** 2
         square = off * off / total
         evidence = -0.5 * ((_TAILS + 1.0) * log1p(square / _TAILS) + log(total))
+        if self.leaks and off + self.mean[2] < 0.0:  # what bends less than before speaks for no leak, whatever its size
+            evidence = min(evidence, self._without_leak().weighed(told, blur)[0])
         if blur > 1.0:
             return evidence, self
         total = variance + told.error**2 * max(1.0, (_TAILS + square) / (_TAILS + 1.0))
@@ -165,6 +167,9 @@ class Bend:
             shared += to_light[2]
         rows = ((variance, shared, 0.0), (shared, to_light[1], 0.0), (0.0, 0.0, _OF_LEAK_SPREAD**2))
         return Bend((base, light, _OF_LEAK), rows)
+
+    def _without_leak(self) -> "Bend":
+        return Bend(self.mean[:2], tuple(row[:2] for row in self.covariance[:2]))
 
     def closed(self) -> "Bend":
         """Return what is believed once the leak was none: the bend is as before it."""

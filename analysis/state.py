@@ -20,6 +20,7 @@ from analysis.grid import FloatArray
 from analysis.habits import Asked, Habit, asked_everything, of_others, remembered
 from analysis.heat_model import Layout, layout_of, whole_power
 from analysis.histories import continuations, shown_by
+from analysis.jumps import jump_size
 from analysis.measures import Measures
 from analysis.power_filter import Belief, Hypothesis, pack, prune, unpack
 from analysis.programmes import MOST_PROGRAMMES, Programme, nearest, recognise
@@ -85,8 +86,13 @@ def begin(kiln: Kiln) -> KilnState:
     return KilnState()
 
 
-def _referenced(layout: Layout, belief: Belief, shares: FloatArray, count: int) -> Belief:
-    """Take this firing's level into the mean of the reference firings (``count`` before it)."""
+def _referenced(layout: Layout, belief: Belief, shares: FloatArray, count: int, index: int) -> Belief:
+    """Take this firing's level into the mean of the reference firings (``count`` before it).
+
+    A sudden loss that a history tells of is no part of what its kiln gave when it was well.
+    """
+    if belief.story.standing + jump_size(layout, belief, shares, index) < 0.0:
+        return belief
     level, gradient = whole_power(layout, belief.mean, shares)
     weight, at = 1.0 / (count + 1), layout.reference
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
@@ -178,8 +184,8 @@ def update(
         elif settled(former, renewed, index):
             former = None
     if counted < REFERENCE_FIRINGS:
-        branches = [replace(b, belief=_referenced(layout, b.belief, shares, counted)) for b in likely(branches)]
-        beliefs = [_referenced(layout, b, shares, counted) for b in beliefs]
+        branches = [replace(b, belief=_referenced(layout, b.belief, shares, counted, index)) for b in likely(branches)]
+        beliefs = [_referenced(layout, b, shares, counted, index) for b in beliefs]
         counted += 1
     recent = (*state.recent, firing.started)[-24:]
     new_state = replace(

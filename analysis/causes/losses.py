@@ -96,11 +96,11 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
     lost a quarter of its power lags or works more than the others.
     """
     credit = 1.0
-    if story.firing is not None and story.firing < _LEARNING_FIRINGS:
-        credit *= 0.3
     highest, slow = case.condition.level_high, case.condition.slow
     if highest is not None and slow is not None and highest < min(slow.value, 0.0) + LEAST_STEP:
         return credit  # however much of it is wear, far more is gone
+    if story.firing is not None and story.firing < _LEARNING_FIRINGS:
+        credit *= 0.3
     if story.bend is not None and surely_risen(story.bend):
         return credit  # seen by itself, whatever is known of its size
     change = story.loss_size if story.kind == "leak" else story.size

@@ -17,7 +17,6 @@ from config.kiln import Kiln
 from config.logbook import OPEN_OHM, LogbookEntry
 
 LEAD_OHM = 0.3  # leads not zeroed add 0.1 to 0.5 ohm (common practice, no source)
-DISPROVED = 0.2  # less than this is worth no alarm
 SLIP = 0.02  # a reading may be a slip of pen, place or probe: no single number excludes a cause
 MOST = 30.0  # nor proves one beyond this ratio
 WORTH_SAYING = 1.5
@@ -40,7 +39,7 @@ def with_readings(
         step = place_of(entry, measurements)
         if step is not None and entry.value is not None:
             found = [_weighed(finding, step, entry, entry.value) for finding in found]
-    return tuple(sorted(found, key=lambda finding: -finding.probability))
+    return tuple(found)
 
 
 def place_of(entry: LogbookEntry, measurements: Sequence[Measurement]) -> Measurement | None:
@@ -68,9 +67,7 @@ def _weighed(finding: Finding, step: Measurement, entry: LogbookEntry, value: fl
     said = f"{reading} was read at {step.key}"
     text = f"{said}; {likeliest.case} would read {likeliest.shown}."
     evidence = (*finding.evidence, Evidence(text, ratio > 1.0, log10(ratio)))
-    probability = odds / (1.0 + odds)
-    severity = "info" if probability < DISPROVED else finding.severity
-    return replace(finding, probability=probability, severity=severity, evidence=evidence)
+    return replace(finding, probability=odds / (1.0 + odds), evidence=evidence)
 
 
 def is_open(entry: LogbookEntry) -> bool:

@@ -31,6 +31,10 @@ REMEMBERED = 16
 """Firings remembered of one alert; more than any rule below looks back."""
 LONGEST_CLEARING = 8
 """However often a trouble came back, so many good firings clear it."""
+COMES_AND_GOES = frozenset({"low_supply", "loose_connection", "thermocouple_fault"})
+OFTEN, AMONG = 3, 12
+"""What may be there on some days only (volts low when the neighbours cook) is told once it was there so many times in
+so many firings, never twice running or not."""
 
 
 def observe(
@@ -114,7 +118,11 @@ def _step_firing(alert: Alert, event: FiringSeen, policy: Policy, now: datetime,
     newest = ranks[-1] if alert.seen and alert.seen[-1][0] == event.index else None
     absent = next((n for n, rank in enumerate(reversed(ranks)) if rank), len(ranks))
     there = sum(rank > 0 for rank in ranks[-(policy.confirm_firings + 1) :])
-    confirmed = newest == URGENT or (bool(newest) and there >= policy.confirm_firings)
+    enough_times, patience = there >= policy.confirm_firings, policy.confirm_firings
+    if alert.cause in COMES_AND_GOES and not enough_times:
+        there = sum(rank > 0 for rank in ranks[-AMONG:])
+        enough_times, patience = there >= OFTEN, AMONG - 1
+    confirmed = newest == URGENT or (bool(newest) and enough_times)
     if alert.standing:
         enough = min(policy.clear_firings * 2**alert.returns, LONGEST_CLEARING)
         if not any(ranks) and alert.first_index == event.index:
@@ -129,7 +137,7 @@ def _step_firing(alert: Alert, event: FiringSeen, policy: Policy, now: datetime,
         return alert
     if confirmed:
         return _raise(alert, now, changes, "urgent: at once" if newest == URGENT else f"seen in {there} firings")
-    if alert.state == "watching" and alert.raised_at is None and (not any(ranks) or absent > policy.confirm_firings):
+    if alert.state == "watching" and alert.raised_at is None and (not any(ranks) or absent > patience):
         changes.append(Change(alert.incident, "dropped", "not confirmed"))
         return None
     return alert

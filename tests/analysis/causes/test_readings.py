@@ -51,13 +51,6 @@ def test_ohms_as_new_make_wear_less_likely_and_a_weak_supply_more_so():
     assert odds(after, "low_supply") > 0.5
 
 
-def test_a_cause_that_a_reading_all_but_excludes_alarms_no_longer_and_stands_last():
-    urgent = replace(BROKEN, severity="urgent", probability=0.6)
-    after = with_readings(KILN, CONDITION, (urgent, AGEING), [read(15.7)])
-    assert [(f.cause, f.severity) for f in after] == [("element_ageing", "warning"), ("open_element", "info")]
-    assert after[1].probability < 0.1
-
-
 def test_twice_the_ohms_prove_a_broken_element_of_that_circuit():
     after = with_readings(KILN, None, (BROKEN,), [read(27.5)])
     assert odds(after, "open_element") > 0.9

@@ -96,6 +96,19 @@ def test_a_warning_seen_once_is_forgotten_without_a_word() -> None:
     assert [change.kind for change in kiln.changes] == ["noticed", "dropped"]
 
 
+def test_what_is_there_on_some_days_only_is_told_the_third_time() -> None:
+    low = Facts("low_supply", "warning", probability=0.95)
+    kiln = Kiln()
+    evenings = [low, None, None, low, None, None, low]
+    assert [kiln.fire(*([facts] if facts else [])) for facts in evenings] == [[]] * 6 + [["raised"]]
+    worn = Kiln()
+    assert [worn.fire(*([WORN] if facts else [])) for facts in evenings] == [[]] * 7
+    seldom = Kiln()
+    for _ in range(4):
+        assert seldom.fire(low) == []
+        assert [seldom.fire() for _ in range(12)] == [[]] * 12
+
+
 def test_an_info_finding_is_never_an_alert() -> None:
     kiln = Kiln()
     for _ in range(5):
