@@ -194,6 +194,9 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
     heated = slice(0, max(drive.end, 1))
     free_rise = heat_without_demand_c(grid, drive)
     climbing, cooling = bands_of(grid, drive)
+    signs = signs_of(log, grid, drive)
+    # heat that the log's output knows nothing of: no balance holds
+    unasked = signs.free_heat is not None and signs.free_heat.beyond_overshoot
     return firing, Measures(
         duration_s=firing.duration_s,
         peak_c=firing.peak_c,
@@ -216,10 +219,10 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         full_share=full_share,
         zone_full_share=zone_full,
         zone_offset_c=tuple(offsets.tolist()),
-        heat=heat_moments(blocks),
-        zone_heat=() if grid.zone_c.shape[1] == 1 else zone_moments(blocks),
-        kept=None if drive.kept is None else kept_pace(blocks, block_shares(drive.kept)),
+        heat=None if unasked else heat_moments(blocks),
+        zone_heat=() if unasked or grid.zone_c.shape[1] == 1 else zone_moments(blocks),
+        kept=None if unasked or drive.kept is None else kept_pace(blocks, block_shares(drive.kept)),
         no_rise=no_rise(grid, drive),
         torn_current=torn_current(log, grid, drive),
-        signs=signs_of(log, grid, drive),
+        signs=signs,
     )

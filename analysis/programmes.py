@@ -70,6 +70,9 @@ _CUT_SHORT_C = 60.0
 _LEAST_PEAK_C = 900.0
 """Hardly any ware is fired lower (cone 010 is about 900 deg C): a peak above may well be a new programme's own."""
 
+_DIES_AWAY = 2.0
+"""Over its last 150 deg C a full-output climb that fades takes several times as long as a programme does."""
+
 _SHORT_C = 25.0
 
 
@@ -122,11 +125,20 @@ def _pace_distance(one: Shape, other: Shape) -> float:
 def _cut_short(known: tuple[Programme, ...], firing: Firing) -> bool:
     """True if the firing ended far below all known programmes while on the pace of one (or too early to tell)."""
     used = [p for p in known if p.fired >= 2]
-    if not used or firing.peak_c > min(_LEAST_PEAK_C, min(p.shape.peak_c for p in used) - _CUT_SHORT_C):
+    if not used or firing.peak_c > min(p.shape.peak_c for p in used) - _CUT_SHORT_C:
+        return False
+    if firing.peak_c > _LEAST_PEAK_C and not _dies_away(used, firing):
         return False
     if firing.shape.pace_h[0] is None:
         return True
     return min(_pace_distance(p.shape, firing.shape) for p in used) < 2.0 * _PACE_SCALE
+
+
+def _dies_away(used: list[Programme], firing: Firing) -> bool:
+    """True if a firing's last 150 deg C took far longer than those of any known programme: it got no hotter."""
+    last_h = firing.shape.pace_h[2]
+    usual = [h for p in used if (h := p.shape.pace_h[2]) is not None]
+    return last_h is not None and bool(usual) and last_h > _DIES_AWAY * max(usual)
 
 
 def _short_of(firing: Firing, peaks: list[float]) -> float | None:

@@ -33,6 +33,12 @@ _AROUND_S = 1800.0
 """A set point that waits for a failing zone climbs now and then within half an hour."""
 
 _STOPS_WITHIN_S = 600.0
+LEAST_RISE_C, LEAST_ABOVE_C = 20.0, 20.0
+"""Rise with no demand, and distance above the set point, that no overshoot of a sound kiln reaches."""
+
+LEAST_RISE_UNSEEN_C = 35.0
+"""The same where no set point is logged: a relay's sampled state can miss short pulses of heat."""
+
 _FREE_RISE_C_PER_H = 20.0
 _FREE_RISE_BINS = 3
 _LENDS, _RUNS_AWAY_C, _LENT_BELOW_C = 0.1, 10.0, 700.0
@@ -58,6 +64,13 @@ class FreeHeat:
     rise_c: float
     minutes: float
     above_c: float | None
+
+    @property
+    def beyond_overshoot(self) -> bool:
+        """Whether no overshoot of a sound kiln goes so far."""
+        if self.above_c is None:
+            return self.rise_c >= LEAST_RISE_UNSEEN_C
+        return self.above_c >= LEAST_ABOVE_C and self.rise_c >= LEAST_RISE_C
 
 
 @dataclass(frozen=True, slots=True)

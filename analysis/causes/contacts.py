@@ -4,12 +4,7 @@ from dataclasses import replace
 
 from analysis.causes.case import Case, Suspicion, backs, speaks_against
 from analysis.causes.memory import Usual, ZoneMemory
-
-LEAST_RISE_C, LEAST_ABOVE_C = 20.0, 20.0
-"""Rise with no demand, and distance above the set point, that no overshoot of a sound kiln reaches."""
-
-LEAST_RISE_UNSEEN_C = 35.0
-"""The same where no set point is logged: a relay's sampled state can miss short pulses of heat."""
+from analysis.signs import LEAST_RISE_C
 
 _SEES_PULSES_S, _ALIAS_MINUTES = 10.0, 60.0
 """A relay sampled more slowly than half its cycle (20 s or so) can read "off" many times running while it pulses, when
@@ -41,12 +36,10 @@ def suspect_welded(case: Case) -> list[Suspicion]:
     free = case.signs.free_heat
     if free is None:
         return _ran_away(case)
-    with_point = free.above_c is not None
-    far = free.above_c is not None and free.above_c >= LEAST_ABOVE_C and free.rise_c >= LEAST_RISE_C
-    blind = not with_point and free.rise_c >= LEAST_RISE_UNSEEN_C
-    if case.measures.output == "on-off" and case.measures.sample_s > _SEES_PULSES_S:
-        blind &= free.minutes >= _ALIAS_MINUTES and case.measures.sample_s <= _LONGEST_STEP_S
-    if not (far or blind):
+    sure = free.beyond_overshoot
+    if free.above_c is None and case.measures.output == "on-off" and case.measures.sample_s > _SEES_PULSES_S:
+        sure &= free.minutes >= _ALIAS_MINUTES and case.measures.sample_s <= _LONGEST_STEP_S
+    if not sure:
         return []
     spiked = case.signs.spikes[free.zone] + case.signs.dropouts[free.zone] if case.signs.spikes else 0
     log_odds = 5.0 + 0.03 * (free.rise_c - LEAST_RISE_C) - (4.0 if spiked >= 3 else 0.0)

@@ -43,6 +43,9 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
     sudden = _sudden(case, lost)
     worn = [_behind_sudden(s, sudden) for s in wear.suspect(case, sudden)]
     suspicions = [*lasting, *power, *drifted, *worn, *this_firing.suspect(case)]
+    if unexplained := this_firing.unexplained_stall(case, suspicions):
+        called = {s.cause for s in unexplained}
+        suspicions = [*(s for s in suspicions if s.cause not in called), *unexplained]
     ranked = among_rivals(_reconciled(suspicions, drifted=any(z.drifted for z in zones)))
     findings = _findings(case, ranked)
     alarmed = {f.cause for f in findings if f.severity != "info"}

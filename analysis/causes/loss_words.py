@@ -106,9 +106,10 @@ def leak_evidence(case: Case, *, by_balance: bool, size: Estimate | None) -> tup
     return tuple(out)
 
 
-def fast_cooling_evidence(case: Case, cools: FastCooling) -> Evidence:
+def fast_cooling_evidence(case: Case, cools: FastCooling) -> tuple[Evidence, ...]:
     """Return what the cooling alone says of a leak."""
     name = case.zone_name(cools.zone)
     far = f", now by {{dc:{cools.below_c:.0f}}}" if cools.below_c > 1.0 else ""
     text = f"With everything off, zone {name} cools faster than the others compared with earlier firings{far}."
-    return backs(text, cools.log_odds)
+    habit = "A zone that is stacked lighter than it used to be, from that firing on, cools faster too."
+    return backs(text, cools.log_odds), speaks_against(habit, 0.5)

@@ -82,7 +82,7 @@ def suspect(case: Case, found: Sequence[Deficit]) -> tuple[list[Suspicion], Lost
             evidence = _evidence(case, kept, share, None if remembered or not told else told[0], found)
         else:
             evidence = leak_evidence(case, by_balance=bool(leaks) or cools is None, size=size)
-            evidence = evidence if cools is None else (*evidence, fast_cooling_evidence(case, cools))
+            evidence = evidence if cools is None else (*evidence, *fast_cooling_evidence(case, cools))
         suspicions.append(
             Suspicion(
                 share.cause,

@@ -1,5 +1,9 @@
-"""What is special about this firing and says nothing of the kiln: a heavy load, a new programme, an early end."""
+"""What is special about this firing and says nothing of the kiln: a heavy load, a new programme, an early end.
 
+And a stall that nothing else explains, which says that something is wrong though not what.
+"""
+
+from collections.abc import Sequence
 from math import exp
 
 from analysis.causes.case import Case, Suspicion, backs
@@ -19,11 +23,37 @@ _COOLED_BLOCKS = 6
 _SHORT_C = 25.0
 _KEEPS_PACE_C = 15.0  # as near a set point as controllers keep a climb
 _ENOUGH_FIRINGS = 5
+_FAR_SHORT_C = 60.0
+_DEAD_CIRCUIT, _POOR_VOLTS = 1.4, 0.4
+"""Log odds of what makes a kiln stall at full output far below a peak it used to reach, if nothing else is known: five
+in six that power is missing, most likely a circuit's (own estimate, no source)."""
 
 
 def suspect(case: Case) -> list[Suspicion]:
     """Suspect what concerns this firing alone; none of it is ever more than information."""
     return [*_load(case), *_programme(case), *_end(case)]
+
+
+def unexplained_stall(case: Case, others: Sequence[Suspicion]) -> list[Suspicion]:
+    """Suspect missing power where full output did not reach the peak and none of ``others`` says why.
+
+    A contact that opens only when hot shows little else: most of the firing is as ever.
+    """
+    short = case.condition.short_c
+    if case.condition.end != "stalled" or short is None or short < _FAR_SHORT_C or case.index < _ENOUGH_FIRINGS:
+        return []
+    if case.measures.output not in ("duty", "on-off") or not case.measures.cooling_bands:
+        return []  # full output is a guess; or the log ends with it, and the firing went on
+    if any(s.log_odds > 0.0 and s.cause != "programme_change" for s in others):
+        return []
+    text = (
+        f"At full output the firing came to a stand at {{c:{case.firing.peak_c:.0f}}}, {{dc:{short:.0f}}} short of its "
+        "peak, and nothing else in the log says why. A contact or a wire that opens only when hot does that."
+    )
+    return [
+        Suspicion("open_circuit", _DEAD_CIRCUIT, evidence=(backs(text, _DEAD_CIRCUIT),)),
+        Suspicion("low_supply", _POOR_VOLTS, evidence=(backs(text, _POOR_VOLTS),)),
+    ]
 
 
 def _load(case: Case) -> list[Suspicion]:

@@ -157,3 +157,28 @@ def test_one_dead_couple_of_three_leaves_the_other_zones_to_be_judged(even):
     logs = [replace(log, zone_c=np.where([True, False, True], log.zone_c, np.nan)) for log in even]
     told = judged(kiln, [logs[n % 3] for n in range(4)])[-1]
     assert told.power.value == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_circuit_lost_among_the_first_firings_stays_told_for_as_long_as_it_is_dead(fire):
+    """What is 100 % is learned from these firings; the loss is no part of it."""
+    circuits = tuple(Circuit(name, "1", 1, "series", (28.8,)) for name in "ab")
+    kiln = Kiln("heron", volts=240.0, supply="single-phase", rated_kw=4.0, zones=("1",), circuits=circuits)
+    good = [fire(seed=n, load=load, cooling_h=4.0) for n, load in enumerate(LOADS)]
+    dead = [fire(power=(0.5,), seed=7 + n, load=load, cooling_h=4.0) for n, load in enumerate(LOADS)]
+    told = judged(kiln, [*good, *good[:2], *(dead[n % 3] for n in range(10))])[6:]
+    assert [a.findings[0].cause for a in told] == ["open_circuit"] * len(told)
+    assert {a.findings[0].severity for a in told} == {"urgent"}
+    assert told[-1].power.value == pytest.approx(0.5, abs=0.05)
+
+
+def test_heat_that_the_output_knows_nothing_of_makes_no_power(even):
+    """A closed contact heats on after the end: the balance of such a firing would find a kiln many times too strong."""
+    log = even[0]
+    end = int(np.argmax(log.zone_c.mean(axis=1)))
+    welded = log.zone_c.copy()
+    welded[end : end + 40] += 6.0 * np.arange(40.0)[:, None]
+    told = judged(Kiln("heron", zones=ZONES), [*even, replace(log, zone_c=welded)])[-1]
+    assert told.measures is not None
+    assert told.measures.heat is None
+    assert told.power.value is None
+    assert "welded_contact" in {f.cause for f in told.findings}

@@ -155,3 +155,15 @@ def test_a_gap_shows_even_where_no_heating_asked_for_everything(fire: Callable[.
     assert leaking.stories[0].kind == "leak"
     assert leaking.stories[0].bend is not None
     assert leaking.stories[0].bend.value > 3.0 * leaking.stories[0].bend.error
+
+
+def test_a_cooling_that_bends_less_than_before_speaks_for_no_leak() -> None:
+    """A kiln that is fired to another peak may bend otherwise; heat that leaves by a gap can only bend it more."""
+    before = Bend()
+    for _ in range(10):
+        _, before = before.weighed(Told(0.0, 0.006, 0.0))
+    for less in (-0.05, -0.1, -0.2):
+        told = Told(less, 0.006, 0.0)
+        assert before.leaking().weighed(told)[0] <= before.weighed(told)[0] + 1e-9
+    more = Told(0.05, 0.006, 0.0)
+    assert before.leaking().weighed(more)[0] > before.weighed(more)[0]

@@ -89,6 +89,22 @@ def test_a_named_programme_that_ends_far_below_its_usual_peak_was_cut_short(fire
     assert match.programme.shape.peak_c == pytest.approx(1200.0, abs=2.0)
 
 
+def test_a_nameless_climb_that_dies_away_below_every_known_peak_was_cut_short(fire: Callable[..., FiringLog]) -> None:
+    """It began like the glaze firings and got no hotter: no programme of its own, unlike a brisk one to that peak."""
+    glaze, _ = measure(KILN, fire(set_point=False))
+    known, _ = recognise((), glaze, 0, cooled=True)
+    known, _ = recognise(known, glaze, 1, cooled=True)
+    first_h, middle_h, last_h = glaze.shape.pace_h
+    assert last_h is not None
+    for hours, short_c in ((3.0 * last_h, 265.0), (1.2 * last_h, None)):
+        ended = replace(
+            glaze, peak_c=glaze.peak_c - 265.0, shape=Shape(glaze.peak_c - 265.0, (first_h, middle_h, hours))
+        )
+        _, match = recognise(known, ended, 2, cooled=True)
+        assert match.new is (short_c is None)
+        assert match.short_c == (None if short_c is None else pytest.approx(short_c, abs=2.0))
+
+
 def test_more_programmes_than_slots_push_out_the_least_used(fire: Callable[..., FiringLog]) -> None:
     firing, _ = measure(KILN, fire())
     known: tuple = ()

@@ -1,7 +1,7 @@
 """What concerns one firing alone is information and nothing more."""
 
 from analysis.condition import Balance
-from analysis.measures import Estimate
+from analysis.measures import BandClimb, Estimate
 
 
 def causes(findings):
@@ -54,3 +54,15 @@ def test_a_stopped_firing_kept_pace_only_if_it_lay_near_its_set_point(make_case,
     for lag_c, said in ((4.0, True), (59.0, False), (None, False)):
         _, (finding,) = run(make_case(end="aborted", short_c=500.0, lag_c=lag_c))
         assert ("kept pace" in finding.evidence[0].text) is said
+
+
+def test_a_stall_that_nothing_explains_is_not_passed_over(make_case, run):
+    """A contact that opens only when hot leaves most of the firing as ever."""
+    cooled = (BandClimb(900.0, Estimate(-150.0, 2.0), 0.0),)
+    stalled = {"end": "stalled", "short_c": 120.0, "cooling_bands": cooled}
+    _, findings = run(make_case(**stalled))
+    assert [f.cause for f in findings] == ["open_circuit", "low_supply"]
+    assert "opens only when hot" in findings[0].evidence[0].text
+    assert run(make_case(**stalled, output="none"))[1] == (), "full output is a guess there"
+    assert run(make_case(**stalled | {"cooling_bands": ()}))[1] == (), "the log ended, the firing may have gone on"
+    assert run(make_case(**stalled | {"short_c": 20.0}))[1] == ()

@@ -11,6 +11,7 @@ from math import sqrt
 
 import pytest
 
+from analysis.circuits import HOT_OVER_COLD
 from analysis.findings import Finding, PowerRatio
 from analysis.inspection import inspect
 from analysis.on_site import circuit_volts
@@ -292,7 +293,9 @@ def test_a_kiln_without_circuits_in_the_register_is_measured_against_its_namepla
     kiln = replace(juniper, kiln=replace(juniper.kiln, circuits=(), supply="single-phase", volts=240.0, rated_kw=12.0))
     first = read(after(kiln, 0.5, cause="open_circuit")).metered()[0]
     assert first.at == "each circuit"
-    assert first.shows["all circuits side by side (volts² / watts)"] == told(240.0**2 / 12000.0, "Ω")
+    assert first.shows["all circuits side by side (volts² / watts, cold)"] == told(
+        240.0**2 / 12000.0 / HOT_OVER_COLD, "Ω"
+    )
 
 
 def test_measurements_are_numbered_in_their_order_and_all_dead_work_comes_first(heron):
