@@ -27,7 +27,8 @@ class AlertSettings(BaseModel):
     escalate_to : the group told when an urgent alert was not acknowledged within ``escalate_after_h`` hours.
     quiet_from, quiet_to : local times between which warnings, closings and digests wait; urgent ones never do.
     repeat_days, urgent_repeat_h : wait before a still open alert is repeated; it doubles up to four times that.
-    confirm_firings : a warning is raised when seen in that many of the last ``confirm_firings + 1`` firings.
+    confirm_firings : a warning is raised when seen in that many of the last ``confirm_firings + 1`` firings; what may
+        come and go (poor volts, a loose connection, a failing thermocouple) also when seen in three of twelve.
     clear_firings : firings in a row without the finding that clear it; doubled each time it comes back.
     power_fall : further loss of power ratio that counts as worse.
     first_wait_s, longest_wait_s : the growing wait between tries of a failing target.
