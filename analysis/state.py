@@ -38,6 +38,10 @@ _LONG_KNOWN = 12
 """Firings after which a kiln that always kept pace is known well enough by what its pace asked for: when such a kiln
 falls behind at full output, something happened to it."""
 
+_LOGGED_OTHERWISE, _RECENT = 3, 24
+"""Logs running with another number of zones after which the kiln is logged otherwise for good, and its history begins
+anew; and firings whose starts are remembered."""
+
 _UNEVEN_C = -4.0
 """A zone this far below the mean of all throughout the heating has too little power, whatever else is not known yet."""
 
@@ -62,6 +66,7 @@ class KilnState:
     in_step : how many more logs held a relay's state sampled in step with its cycle than anywhere in it, of the latest
         (``analysis.relay_samples``).
     set_firing : the firing that was the first of this set of elements, as far as the logbook tells.
+    unlike : latest logs running that held another number of zones; each was judged by itself.
     causes : what ``analysis.causes`` remembers.
     """
 
@@ -78,6 +83,7 @@ class KilnState:
     asked: tuple[Asked, ...] = ()
     in_step: int = 0
     set_firing: int = 0
+    unlike: int = 0
 
 
 def begin(kiln: Kiln) -> KilnState:
@@ -132,6 +138,13 @@ def update(
     Pure: the new state and what is known of the kiln after this firing.
     """
     zones = len(measures.zone_offset_c) or state.zones or max(len(kiln.zones), 1)
+    if zones != (state.zones or zones):
+        if state.unlike + 1 < _LOGGED_OTHERWISE and not _mends(entries):
+            _, alone = update(kiln, begin(kiln), firing, measures, ())
+            recent = (*state.recent, firing.started)[-_RECENT:]
+            waiting = replace(state, firings=state.firings + 1, unlike=state.unlike + 1, recent=recent)
+            return waiting, replace(alone, index=state.firings)
+        state = replace(begin(kiln), firings=state.firings, recent=state.recent, causes=state.causes)
     shares = np.asarray(rated_shares(kiln, zones))
     index = state.firings
     cooled = measures.heat is not None and measures.heat.cooling_blocks >= _COOLED_BLOCKS
@@ -167,16 +180,15 @@ def update(
         shown,
         index,
         supply_known=measures.supply_volts is not None,
-        settled=state.informed >= _SETTLING_FIRINGS or index >= _LONG_KNOWN,
+        settled=state.informed >= _SETTLING_FIRINGS or (index >= _LONG_KNOWN and counted >= REFERENCE_FIRINGS),
         uneven=min(measures.zone_offset_c, default=0.0) < _UNEVEN_C,
     )
     beliefs = prune([b.belief for b in branches], index)
     renewed = None
     if former is not None:
         renewed = against(former, layout, beliefs, shares)
-        if falls_short(
-            renewed, stalled=firing.end == "stalled"
-        ):  # no new 100 %: something is not connected or not heating
+        stalled = firing.end == "stalled"
+        if falls_short(renewed, stalled=stalled):  # no new 100 %: something is not connected or not heating
             reference, counted = former.reference, REFERENCE_FIRINGS
             branches = [replace(b, belief=kept(layout, b.belief, former, renewed)) for b in likely(branches)]
             beliefs = [kept(layout, b, former, renewed) for b in beliefs]
@@ -187,13 +199,13 @@ def update(
         branches = [replace(b, belief=_referenced(layout, b.belief, shares, counted, index)) for b in likely(branches)]
         beliefs = [_referenced(layout, b, shares, counted, index) for b in beliefs]
         counted += 1
-    recent = (*state.recent, firing.started)[-24:]
+    recent = (*state.recent, firing.started)[-_RECENT:]
     new_state = replace(
         state,
         firings=index + 1,
         informed=state.informed + shows_power(measures),
         hypotheses=tuple(pack(b) for b in beliefs),
-        zones=zones,
+        zones=zones if measures.zone_offset_c else state.zones,  # a log too short tells nothing of them
         reference=reference,
         reference_firings=counted,
         former=former,
@@ -201,6 +213,7 @@ def update(
         recent=recent,
         asked=remembered(earlier, habit, index),
         set_firing=set_firing,
+        unlike=0,
     )
     known = Known(layout, shares, index, reference, counted, recent, match, index + 1 - set_firing)
     condition = condition_of(known, before, branches, measures, firing, informed=not shown.model.empty)

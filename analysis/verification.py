@@ -54,7 +54,7 @@ def verification(case: Case, memory: CausesMemory, findings: Sequence[Finding]) 
         renewed is not None and not own and (renewed.error > KNOWN or renewed.value < SHORT)
     )
     if stalled:
-        text = "At full output this firing fell short of its peak, so full power is not shown: recheck."
+        text = "At full output the firing, or its log, ended short of its peak: that shows no full power. Recheck."
         return Verification("not enough to tell", text)
     if level is None or level.error > _ENOUGH_ERROR or unlike:
         if repair.proved:

@@ -33,8 +33,8 @@ LONGEST_CLEARING = 8
 """However often a trouble came back, so many good firings clear it."""
 COMES_AND_GOES = frozenset({"low_supply", "loose_connection", "thermocouple_fault"})
 OFTEN, AMONG = 3, 12
-"""What may be there on some days only (volts low when the neighbours cook) is told once it was there so many times in
-so many firings, never twice running or not."""
+"""What may be there on some days only (volts low when the neighbours cook) is told once it was there so many times
+among so many firings, however far apart."""
 
 
 def observe(

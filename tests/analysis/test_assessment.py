@@ -85,6 +85,22 @@ def test_a_log_of_minutes_does_not_make_the_kiln_forget_its_zones(even, halved):
     assert (last.findings[0].cause, last.findings[0].zone) == ("open_element", even[0].zone_names[2])
 
 
+def test_a_log_with_a_zone_missing_is_judged_by_itself_and_costs_no_history(even, halved):
+    kiln = Kiln("heron", zones=ZONES)
+    told = judged(kiln, [*(even[n % 3] for n in range(9)), of_zones(even[0], 2), *halved])
+    assert told[9].power.value == pytest.approx(1.0, abs=0.05)
+    assert [a.index for a in told] == list(range(13))
+    assert (told[-1].findings[0].cause, told[-1].findings[0].zone) == ("open_element", "bottom")
+    assert told[-1].power.value == pytest.approx(5 / 6, abs=0.05)
+
+
+def test_a_kiln_logged_with_other_zones_from_now_on_begins_anew(even):
+    told = judged(Kiln("heron"), [*(even[n % 3] for n in range(5)), *(of_zones(even[n % 3], 2) for n in range(6))])
+    conditions = [a.condition for a in told if a.condition is not None]
+    assert [len(c.zone_levels) for c in conditions] == [3] * 5 + [2] * 6
+    assert conditions[-1].reference_firings == 4
+
+
 def test_one_element_lost_is_told_by_the_nameplate_as_well_as_by_listed_ohms(fire):
     def circuits(ohm):
         return tuple(Circuit(name, "1", 2, "parallel", ohm) for name in "abc")

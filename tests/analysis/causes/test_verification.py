@@ -83,7 +83,7 @@ def test_full_output_that_falls_short_of_the_peak_is_never_called_full_power(mak
     said = verification(stalled, memory, ())
     assert said is not None
     assert said.outcome == "not enough to tell"
-    assert "fell short of its peak" in said.text
+    assert "shows no full power" in said.text
     unsure = replace(case.condition, level=Estimate(log(0.85), 0.12), level_high=log(1.05))
     weak = replace(stalled, condition=unsure)
     said = verification(weak, memory, ())

@@ -394,9 +394,3 @@ def test_a_column_of_dates_beside_elapsed_time_says_that_the_hour_is_not_known()
     rows = "".join(f"2026-03-02,{10 * n},{20 + 19 * n}\n" for n in range(60))
     log = log_of(f"date,elapsed min,temp (C)\n{rows}".encode(), kiln=Kiln("k", time_zone="Europe/Dublin"))
     assert any("its hour is not known" in problem for problem in log.problems)
-
-
-def test_columns_with_nothing_below_their_headers_are_as_good_as_not_there():
-    rows = "".join(f"{60 * n},{20 + 3 * n},,\n" for n in range(300))
-    log = log_of(f"elapsed_s,temp (C),output %,volts\n{rows}".encode(), kiln=Kiln("k"))
-    assert (log.output, log.output_kind, log.volts) == (None, None, None)

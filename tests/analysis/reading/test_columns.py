@@ -330,3 +330,10 @@ def test_blanks_between_columns_with_a_decimal_comma_are_not_cut_at_the_comma(de
     log = read_log(text.encode(), name="2026-03-02_0814.csv", kiln=kiln).firings[0]
     np.testing.assert_allclose(log.elapsed_s, ONE.t, atol=1)
     np.testing.assert_allclose(log.zone_c[:, 0], ONE.zones[:, 0], atol=0.06)
+
+
+def test_columns_with_nothing_below_their_headers_are_as_good_as_not_there():
+    rows = "".join(f"{60 * n},{20 + 3 * n},,\n" for n in range(300))
+    data = f"elapsed_s,temp (C),output %,volts\n{rows}".encode()
+    log = read_log(data, name="a.csv", kiln=Kiln("k")).firings[0]
+    assert (log.output, log.output_kind, log.volts) == (None, None, None)
