@@ -69,9 +69,9 @@ _TELLS_BLOCKS = 3
 _USUAL_WALL, _USUAL_CAPACITY = 0.30, 0.17
 """A and C of a usual kiln in these units, to tell which half hour was the hardest."""
 
-_WATER_HEAT = 1.0
-"""Spread of the clay water's heat, in hours of full output for all of it: 60 kg of a body with half kaolinite take
-30 MJ, an hour of 8 kW; a light load takes a third of that, a packed kiln twice as much."""
+_WATER_HEAT = 0.7
+"""Spread of the heat of the early and of the late clay's water, in hours of full output for all of it: 60 kg of a body
+with half kaolinite take 30 MJ, an hour of 8 kW; a light load takes a third of that, a packed kiln twice as much."""
 
 
 @lru_cache
@@ -156,7 +156,7 @@ class KeptPace:
 class Blocks:
     """Ten-minute means. ``b`` blocks, ``z`` zones; ``output`` is NaN where unknown and is supply-corrected.
 
-    ``mean_c`` and ``mean_rate_c_per_h`` (b,) are over the zones.
+    ``mean_c`` and ``mean_rate_c_per_h`` (b,) are over the zones; ``water_per_h`` (b, 2) is ``analysis.clay_water``'s.
     """
 
     zone_c: FloatArray
@@ -199,7 +199,7 @@ def blocks_of(
     output = drive.output if grid.supply is None else drive.output * grid.supply[:, None]
     water = water_loss_per_h(grid.mean_c, grid.step_s)
     # all columns at once, each quantity's zones side by side
-    every = _block_means(np.hstack((grid.zone_c, rates_c_per_h(grid, 1), flux, output, water[:, None])))
+    every = _block_means(np.hstack((grid.zone_c, rates_c_per_h(grid, 1), flux, output, water)))
     zone_c, rate, flux, mean_output = (every[:, at * zones : (at + 1) * zones] for at in range(4))
     mean_c, mean_rate = over_zones(zone_c), over_zones(rate)
     cold = mean_c < _CLAY_WATER_C[0]
@@ -221,7 +221,7 @@ def blocks_of(
     if not grid.seen.all():
         # a zone never seen stands at the others' mean
         usable &= _block_means(grid.seen[:, grid.seen.any(axis=0)].astype(np.float64)).min(axis=1) > 0.15
-    return Blocks(zone_c, mean_c, rate, mean_rate, flux, mean_output, every[:, -1], error, usable)
+    return Blocks(zone_c, mean_c, rate, mean_rate, flux, mean_output, every[:, -2:], error, usable)
 
 
 def _counting_variance(output: FloatArray, end: int, samples_per_bin: float) -> FloatArray:
@@ -246,12 +246,12 @@ def _counting_variance(output: FloatArray, end: int, samples_per_bin: float) -> 
 def _second_moments(columns: list[FloatArray], water: FloatArray, error: FloatArray) -> tuple[float, ...]:
     """Upper triangle of sum(w v v') of some blocks' columns, each (b,) or (b, k).
 
-    The unknown heat of the clay's ``water`` is integrated out under its own spread.
+    The unknown heats of the clay's ``water`` (b, 2) are integrated out under their own spread.
     """
     weighted = np.concatenate([c.reshape(error.size, -1) for c in (*columns, water)], axis=1) / error[:, None]
     matrix = weighted.T @ weighted
-    along = matrix[-1, :-1]
-    return _triangle_of(matrix[:-1, :-1] - along[:, None] * along / (matrix[-1, -1] + 1.0 / _WATER_HEAT**2))
+    along, own = matrix[:-2, -2:], matrix[-2:, -2:] + np.eye(2) / _WATER_HEAT**2
+    return _triangle_of(matrix[:-2, :-2] - along @ np.linalg.solve(own, along.T))
 
 
 def heat_moments(blocks: Blocks) -> HeatMoments | None:

@@ -6,6 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.balance import Blocks, zone_moments
+from analysis.clay_water import water_loss_per_h
 from analysis.heat_model import heat_rows
 from analysis.measures import Measures, measure
 from analysis.reading.firing_log import FiringLog
@@ -213,3 +215,30 @@ def test_a_relays_log_of_a_few_minutes_or_with_better_volts_than_the_nameplates_
         log.elapsed_s[:45], log.zone_c[:45], None, relay.output[:45], log.zone_names, output_kind="on-off"
     )
     measure(KILN, short)
+
+
+@pytest.mark.parametrize("fastest_c", [550.0, 580.0, 610.0])
+@pytest.mark.parametrize("hours", [0.0, 0.4, 0.8])
+def test_clay_that_gives_off_its_water_early_or_late_is_no_weak_zone(fastest_c: float, hours: float) -> None:
+    """One zone flat out from 520 to 640 deg C: whatever the clay takes there, its power is not what is missing.
+
+    The clay loses its water around its own temperature in a bell 90 deg C wide at half its height, by no kinetics.
+    """
+    mean_c = np.linspace(520.0, 640.0, 9)
+    per_h = 100.0 * np.exp(-0.5 * ((mean_c - fastest_c) / 38.0) ** 2) / (38.0 * np.sqrt(2.0 * np.pi))
+    water = water_loss_per_h(np.linspace(20.0, 640.0, 186), 120.0)[-41::5]
+    wall, capacity = 0.30, 0.17  # per 1000 deg C and per 100 deg C per hour
+    flux = 1.5 * mean_c
+    rate = (1.0 - wall * flux / 1000.0 - hours * per_h) / capacity * 100.0
+    twice = [np.column_stack((each, each)) for each in (mean_c, rate, flux)]
+    output = np.column_stack((np.ones(9), np.full(9, np.nan)))
+    error, usable = np.full(9, 0.03), np.ones(9, dtype=np.bool_)
+    blocks = Blocks(twice[0], mean_c, twice[1], rate, twice[2], output, water, error, usable)
+    moments = zone_moments(blocks)[0]
+    assert moments is not None
+
+    def misfit(power: float) -> float:
+        balance = np.array([power, -wall, -capacity, 0.0])
+        return float(balance @ moments.matrix() @ balance)
+
+    assert misfit(1.0) <= misfit(0.65)
