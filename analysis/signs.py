@@ -9,13 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.free_cooling import offsets_at_marks
 from analysis.full_output import FAR_BEHIND_C, Drive, rates_c_per_h
 from analysis.grid import BoolArray, FloatArray, Grid, runs_of
 from analysis.ranks import median, quantile
 from analysis.reading.firing_log import FiringLog
-
-COOLING_MARKS_C = (900.0, 700.0, 500.0, 300.0)
-"""Temperatures at which the zones' readings are compared while the kiln cools without output."""
 
 _HOT_C, _COOL_C = (750.0, 2000.0), (300.0, 650.0)
 _LEAST_DUTY, _MOST_DUTY, _TOGETHER_C, _ENOUGH_S = 0.03, 0.97, 12.0, 900.0
@@ -94,7 +92,7 @@ class Signs:
     behind_zones_c : how far a zone lay behind the hottest one (95th percentile while heated).
     spikes, dropouts : thermocouple samples taken out in reading because they jumped or were missing or stuck.
     sensor_stop, hot_stop : the controller's own text says the sensor, or an excess temperature, stopped the firing.
-    cooling_offset_c : each zone's reading less the mean of all at ``COOLING_MARKS_C`` in free cooling, zone after
+    cooling_offset_c : each zone's reading less the mean of all at the marks of ``analysis.free_cooling``, zone after
         zone, None where the log does not reach.
     hot_share, cool_share : natural log of each zone's duty over the mean of all while they run together, above
         750 deg C and from 300 to 650: a couple that reads wrong shifts the first, a weak zone both. Empty if unknown.
@@ -137,7 +135,7 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
         dropouts=tuple(dropouts),
         sensor_stop=any(word in text for word in _SENSOR_WORDS),
         hot_stop=any(word in text for word in _HOT_WORDS),
-        cooling_offset_c=_cooling_offsets(grid, drive),
+        cooling_offset_c=offsets_at_marks(grid, drive),
         hot_share=hot_share,
         cool_share=cool_share,
     )
@@ -351,18 +349,3 @@ def _held(values: FloatArray) -> FloatArray:
     last = np.maximum.accumulate(np.where(np.isfinite(values[:, 0]), number, 0))
     held: FloatArray = np.where((number - last <= _HELD_BINS)[:, None], values[last], np.nan)
     return held
-
-
-def _cooling_offsets(grid: Grid, drive: Drive) -> tuple[tuple[float | None, ...], ...]:
-    """Return each zone's reading less the mean of all where the free cooling passes each mark."""
-    zones = grid.zone_c.shape[1]
-    if zones < 2 or drive.end >= grid.mid_s.size - 5:
-        return ()
-    mean = grid.mean_c[drive.end :]
-    offset = grid.zone_c[drive.end :] - mean[:, None]
-    rows: list[tuple[float, ...] | None] = []
-    for mark in COOLING_MARKS_C:
-        near = np.flatnonzero(np.abs(mean - mark) < 30.0)
-        ok = near.size >= 3 and mean[0] > mark + 30.0
-        rows.append(tuple(median(offset[near, zone]) for zone in range(zones)) if ok else None)
-    return tuple(tuple(None if row is None else row[zone] for row in rows) for zone in range(zones))

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from math import exp, log
 
 from analysis.causes.case import Case
+from analysis.causes.cooling_offsets import SHARE
 from analysis.causes.memory import ZoneMemory
 from analysis.circuit_faults import DEAD
 from analysis.measures import Estimate
@@ -142,7 +143,9 @@ def unevenness(case: Case) -> float | None:
     """
     hot = case.signs.hot_share
     if len(hot) == len(case.memory.zones) > 1:
-        known = [d for m, s in zip(case.memory.zones, hot, strict=True) if (d := m.hot_share.distance(s, 0.02))]
+        peak = case.firing.peak_c
+        far = [z.hot_share.distance(s, peak, SHARE, enough=4) for z, s in zip(case.memory.zones, hot, strict=True)]
+        known = [each for each in far if each is not None]
         if known:
             return max(known)
     pairs = zip(case.memory.zones, _log_shares(case), strict=False)

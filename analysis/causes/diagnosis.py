@@ -3,9 +3,9 @@
 from dataclasses import replace
 from math import exp, log
 
-from analysis.causes import contacts, deficits, leaks, power_loss, thermocouples, this_firing, wear
+from analysis.causes import contacts, deficits, leaks, power_loss, stacking, thermocouples, this_firing, wear
 from analysis.causes.case import Case, Suspicion
-from analysis.causes.memory import CausesMemory, Lost, Onset, Repair, Usual, ZoneMemory
+from analysis.causes.memory import CausesMemory, Lost, Onset, Repair, Usual, UsualByPeak, ZoneMemory
 from analysis.causes.odds import RIVALS, among_rivals, cleared, stand
 from analysis.findings import Finding, Severity
 
@@ -38,6 +38,7 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
     telling = case.firing.peak_c > _TELLING_C
     standing, lasting = stand(memory.standing, own, case, telling=telling)
     zones = contacts.remember(case, thermocouples.remember(case, leaks.remember(case, memory.zones)))
+    stacked, zones = stacking.remember(case, zones)
     power, lost = power_loss.suspect(case, found)
     drifted = thermocouples.suspect_drift(case, zones)
     sudden = _sudden(case, lost)
@@ -60,6 +61,7 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
         ageing_seen=wear.times_seen(case, sudden),
         repair=memory.repair,
         lost=lost,
+        stacking=stacked,
         torn=contacts.turns_taken(case, memory.torn),
         leak_since=(memory.leak_since or Onset(case.index, case.started)) if "heat_leak" in named else None,
     )
@@ -81,13 +83,14 @@ def _prepared(case: Case) -> CausesMemory:
         if entry.part == "elements":
             # New wire changes each zone's work, but not how the kiln cools: a leak that stood still stands.
             zones, told = (
-                tuple(replace(z, share=Usual(), hot_share=Usual(), full=Usual(), behind=Usual()) for z in zones),
+                tuple(replace(z, share=Usual(), hot_share=UsualByPeak(), full=Usual(), behind=Usual()) for z in zones),
                 False,
             )
             memory = replace(memory, ageing_since=None, ageing_seen=0)
         if entry.part == "thermocouple":
             zones = tuple(
-                replace(z, cooling=Usual(), tilt=Usual(), share=Usual(), hot_share=Usual(), leak=0.0) for z in zones
+                replace(z, cooling=UsualByPeak(), tilt=UsualByPeak(), share=Usual(), hot_share=UsualByPeak(), leak=0.0)
+                for z in zones
             )
         if entry.part in ("brickwork", "lid"):
             zones = tuple(replace(z, leak=0.0) for z in zones)

@@ -6,7 +6,7 @@ from math import exp
 from analysis.causes import mains
 from analysis.causes.case import Case, backs, speaks_against
 from analysis.causes.deficits import Deficit, sentence
-from analysis.causes.leaks import FastCooling
+from analysis.causes.leaks import TAKES_MORE, FastCooling
 from analysis.causes.memory import Lost
 from analysis.causes.odds import log_odds_of
 from analysis.circuit_faults import FaultOdds
@@ -111,5 +111,10 @@ def fast_cooling_evidence(case: Case, cools: FastCooling) -> tuple[Evidence, ...
     name = case.zone_name(cools.zone)
     far = f", now by {{dc:{cools.below_c:.0f}}}" if cools.below_c > 1.0 else ""
     text = f"With everything off, zone {name} cools faster than the others compared with earlier firings{far}."
+    if cools.work is not None:  # one that takes less of it is stacked lighter, and not told
+        work = (
+            "It takes more of the work near the peak too" if cools.work > TAKES_MORE else "It takes as much of the work"
+        )
+        return backs(text, cools.log_odds), backs(f"{work}: a zone stacked lighter would take less.", 0.7)
     habit = "A zone that is stacked lighter than it used to be, from that firing on, cools faster too."
     return backs(text, cools.log_odds), speaks_against(habit, 0.5)

@@ -7,6 +7,7 @@ from datetime import datetime
 from analysis.causes.case import Case
 from analysis.causes.deficits import Deficit, zone_steps
 from analysis.causes.odds import probability
+from analysis.causes.stacking import explains_weakness
 from analysis.condition import STRONGER_THAN_NEW, Story
 from analysis.cooling import surely_risen
 from analysis.measures import Estimate
@@ -15,7 +16,6 @@ LEAST_STEP, LEAST_ZONE_STEP = -0.08, -0.12
 """Log steps worth a message: of all zones alike (4 % of the volts; a supply wanders by 3 for days), and of one zone
 alone (1 element of 8)."""
 
-
 _SURE_OF_ZONE, _ENOUGH, _NO_SIGN = 2.0, 3, 1.0
 _LEARNING_FIRINGS, _VAGUE, _SHOWS = 6, 0.12, -0.25
 """A loss in the first firings, of a level known so vaguely, or of a zone's power this large that does not show in its
@@ -23,6 +23,10 @@ work or lag, is believed less ..."""
 
 _FAR_BEYOND = 2.5
 """... unless the loss is so many times what is not known of the level."""
+
+_HEAVIER, _NO_LOAD = 0.3, -0.5
+"""A zone that holds more ware than usual works more without being weaker, but not as if half its power were gone."""
+
 _CLEAR, _CLEAR_GUESSED = (1.6, 2.0), (2.0, 3.0)
 """How many times its spread a step must be: barely and plainly clear, and with temperature alone."""
 
@@ -92,8 +96,8 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
     """Return how much a history is believed beyond its own probability: 1, or less where it rests on little.
 
     A change within the first firings cannot be told from learning what is usual; a size barely larger than its
-    error, or within what the level itself is known to (no better than 12 %), can be no change at all; and a zone that
-    lost a quarter of its power lags or works more than the others.
+    error, or within what the level itself is known to (no better than 12 %), can be no change at all; a zone that
+    lost a quarter of its power lags or works more than the others; and one that holds more since then is not weaker.
     """
     credit = 1.0
     highest, slow = case.condition.level_high, case.condition.slow
@@ -111,6 +115,8 @@ def credit_of(case: Case, story: Story, found: Sequence[Deficit]) -> float:
     credit *= 0.3 if clear < barely else 0.6 if clear < plainly else 1.0
     if story.kind == "zone" and story.zone is not None:
         size = min((z.value for z in story.zone_sizes if z is not None), default=0.0)
+        if size > _NO_LOAD and explains_weakness(case, story.zone, story.firing):
+            credit *= _HEAVIER
         seen = next((d for d in found if d.zone == story.zone), None)
         known = len(case.memory.zones) > story.zone and case.memory.zones[story.zone].behind.count >= _ENOUGH
         if size < _SHOWS and known and seen is not None and seen.running <= 0.0 and seen.far < _NO_SIGN:

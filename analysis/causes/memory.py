@@ -9,9 +9,15 @@ from datetime import datetime
 from math import sqrt
 
 from analysis.findings import Cause
+from analysis.measures import Estimate
 
 USUAL_FIRINGS = 10
 """Firings that settle what is usual: as many as the power's reference, and two to spare for gaps."""
+
+_SAME_PEAK_C = 40.0
+"""How far from the first firing of its kind a firing's peak may be: bisque and glaze are 150 to 250 deg C apart."""
+
+_MOST_PEAKS = 4
 
 WORTH_KEEPING = -2.0
 """A suspicion below these log odds is forgotten."""
@@ -46,6 +52,79 @@ class Usual:
 
 
 @dataclass(frozen=True, slots=True)
+class Spreads:
+    """How much a measure differs at a sound kiln: at least, from firing to firing (sd), and from peak to peak (sd)."""
+
+    firings: float
+    peaks: float
+
+
+@dataclass(frozen=True, slots=True)
+class UsualByPeak:
+    """What a measure usually is in firings to about the same peak, each peak with a ``Usual`` of its own.
+
+    How far apart the zones read while the kiln cools, and how they share the work, depends on how hot the kiln was and
+    how deep the heat went into its walls: a studio that goes over from bisques to glazes has no drifting couple.
+    """
+
+    peaks_c: tuple[float, ...] = ()
+    usuals: tuple[Usual, ...] = ()
+
+    def count(self, peak_c: float) -> int:
+        """Return how many firings to this peak tell what is usual."""
+        number = self._nearest(peak_c)
+        return 0 if number is None else self.usuals[number].count
+
+    def expected(self, peak_c: float, spreads: Spreads, enough: int = 5) -> Estimate | None:
+        """Return what a firing to this peak should show, its error that of one firing; None before ``enough`` firings.
+
+        Firings to other peaks tell it to within ``spreads.peaks``, those to this peak the better the more there are.
+        """
+        own = self._nearest(peak_c)
+        count = [usual.count for usual in self.usuals]
+        if sum(count) < enough:
+            return None
+        if own is not None and count[own] >= enough:
+            spread = self.usuals[own].spread(spreads.firings)
+        else:
+            free, squares = sum(n - 1 for n in count), sum(usual.squares for usual in self.usuals)
+            spread = max(sqrt(squares / max(free, 1)), spreads.firings)
+        mean, weight = 0.0, 0.0
+        others = sum(n for i, n in enumerate(count) if i != own)
+        if others:
+            mean = sum(u.count * u.mean for i, u in enumerate(self.usuals) if i != own) / others
+            weight = 1.0 / (spreads.peaks**2 + spread**2 / others)
+        if own is not None:
+            here = self.usuals[own].count / spread**2
+            mean = (weight * mean + here * self.usuals[own].mean) / (weight + here)
+            weight += here
+        return Estimate(mean, sqrt(spread**2 + 1.0 / weight))
+
+    def distance(self, value: float | None, peak_c: float, spreads: Spreads, enough: int = 5) -> float | None:
+        """Return how many spreads ``value`` lies above what a firing to this peak should show; None if unknown."""
+        expected = None if value is None else self.expected(peak_c, spreads, enough)
+        return None if value is None or expected is None else (value - expected.value) / expected.error
+
+    def taken(self, value: float | None, peak_c: float) -> "UsualByPeak":
+        """Return this with the value of one more firing to this peak."""
+        if value is None:
+            return self
+        number = self._nearest(peak_c)
+        kept = list(zip(self.peaks_c, self.usuals, strict=True))
+        if number is not None:
+            peak_c, usual = kept.pop(number)
+        else:
+            usual = Usual()
+            kept = kept[-_MOST_PEAKS + 1 :]
+        kept.append((peak_c, usual.taken(value)))  # last of all: what has not been fired for longest makes room
+        return UsualByPeak(tuple(peak for peak, _ in kept), tuple(usual for _, usual in kept))
+
+    def _nearest(self, peak_c: float) -> int | None:
+        far = [abs(each - peak_c) for each in self.peaks_c]
+        return far.index(min(far)) if far and min(far) <= _SAME_PEAK_C else None
+
+
+@dataclass(frozen=True, slots=True)
 class ZoneMemory:
     """One zone's usual measures, and the running sum by which its thermocouple's drift shows.
 
@@ -58,9 +137,9 @@ class ZoneMemory:
     share: Usual = Usual()
     full: Usual = Usual()
     behind: Usual = Usual()
-    cooling: Usual = Usual()
-    tilt: Usual = Usual()
-    hot_share: Usual = Usual()
+    cooling: UsualByPeak = UsualByPeak()
+    tilt: UsualByPeak = UsualByPeak()
+    hot_share: UsualByPeak = UsualByPeak()
     swings: Usual = Usual()
     deficit: float = 0.0
     leak: float = 0.0
@@ -131,6 +210,18 @@ class Onset:
 
 
 @dataclass(frozen=True, slots=True)
+class Stacking:
+    """Zones stacked otherwise than usual: for how many firings running, since which, and how.
+
+    ``zones`` holds 1 for each zone that holds more, -1 for less, else 0; ``firings`` is 0 once it has become usual.
+    """
+
+    firings: int = 0
+    since: int | None = None
+    zones: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Repair:
     """The latest repair: the first firing after it, the part, and whether a firing proved full power or its lack.
 
@@ -161,3 +252,4 @@ class CausesMemory:
     lost: Lost | None = None
     leak_since: Onset | None = None
     torn: Usual = Usual()
+    stacking: Stacking = Stacking()

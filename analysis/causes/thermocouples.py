@@ -4,19 +4,22 @@ from dataclasses import replace
 from math import log, sqrt
 
 from analysis.causes.case import Case, Suspicion, backs, speaks_against
-from analysis.causes.memory import Usual, ZoneMemory
-from analysis.signs import COOLING_MARKS_C
+from analysis.causes.cooling_offsets import (
+    KNOWN_PEAK,
+    OFFSET_C,
+    SHARE,
+    TILT_C,
+    TILT_OVER_C,
+    hot_shares,
+    offsets_c,
+    tilts_c,
+    trouble_stands,
+)
+from analysis.causes.memory import Spreads, UsualByPeak, ZoneMemory
+from analysis.causes.stacking import stacked_otherwise
 
 FEW_SAMPLES, MANY_SAMPLES = 3, 10
 """One or two odd samples are a logger's slip; ten in a firing are a couple or its wiring (common practice)."""
-
-OFFSET_SPREAD_C = 2.5
-_SHARE_SPREAD = 0.018
-"""Least spread of a zone's offset while cooling, and of its share of duty: loads are never stacked alike twice."""
-
-_TILT_SPREAD_C, _TILT_OVER_C = 0.35, 400.0
-"""The same for the change of that offset from 900 to 500 deg C: what a load leaves between zones hardly changes
-there."""
 
 _SHOWS_COOLING, _SHOWS_TILT, _SHOWS_SHARE = 0.45, 0.33, 0.01
 """What one deg C of error at 1200 deg C shows, for an error that grows with the temperature: in the offset (marks mean
@@ -34,9 +37,6 @@ stands down to the second: couples do not mend themselves."""
 _WORTH_C, _STILL_WORTH_C = 6.0, 4.0
 """Running estimate of the error at 1200 deg C worth a message: it lags a growing error by some 2 to 4 deg C, and under
 8 deg C the ware hardly shows it (a cone is some 20)."""
-
-_SETTLED_C = 150.0
-"""Below the peak by this much the zones have come to terms since the output stopped."""
 
 
 def suspect_fault(case: Case) -> list[Suspicion]:
@@ -69,78 +69,51 @@ def suspect_fault(case: Case) -> list[Suspicion]:
     return out
 
 
-def offsets_c(case: Case) -> list[float | None]:
-    """Each zone's offset in free cooling, mean over the marks reached."""
-    out: list[float | None] = []
-    for row in case.signs.cooling_offset_c:
-        known = [x for x in row if x is not None]
-        out.append(sum(known) / len(known) if known else None)
-    return out or [None] * len(case.zones)
-
-
-def tilts_c(case: Case) -> list[float | None]:
-    """Each zone's offset in free cooling while hot less that while mild, for 400 deg C between the two.
-
-    A couple's error grows with its temperature; a true difference between zones grows as they cool and radiation
-    between them dies away, and what the load leaves stays about the same over these marks.
-    """
-    marks = [n for n in range(3) if COOLING_MARKS_C[n] < case.firing.peak_c - _SETTLED_C]
-    out: list[float | None] = []
-    for row in case.signs.cooling_offset_c:
-        known = [(COOLING_MARKS_C[n], x) for n in marks if (x := row[n]) is not None]
-        if len(known) < 2:
-            out.append(None)
-        else:
-            (hot_c, hot), (mild_c, mild) = known[0], known[-1]
-            out.append((hot - mild) * _TILT_OVER_C / (hot_c - mild_c))
-    return out or [None] * len(case.zones)
-
-
-def _hot_shares(case: Case) -> list[float | None]:
-    shares = case.signs.hot_share
-    return list(shares) if len(shares) == len(case.zones) else [None] * len(case.zones)
-
-
 def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...]:
-    """Take this firing's offsets and shares into each zone's memory, drift first, then what is usual."""
+    """Take this firing's offsets and shares into each zone's memory, drift first, then what is usual.
+
+    While a drift or a leak stands nothing is usual, and firings to a peak that is not known yet say nothing of it.
+    """
     out = []
+    restacked = any(stacked_otherwise(case))  # what it moves would be taken for an error of a couple
+    stands = any(trouble_stands(zone) for zone in zones)
     apart = 1.0 - 1.0 / max(len(zones), 2)
-    rows = zip(zones, offsets_c(case), tilts_c(case), _hot_shares(case), strict=True)
-    for memory, offset, tilt, share in rows:
+    peak = case.firing.peak_c
+    rows = zip(zones, offsets_c(case), tilts_c(case), hot_shares(case), strict=True)
+    for memory, offset, (tilt, over_c), share in rows:
         # A couple that reads low makes its zone truly hotter: it takes more of the work near the peak, where a wrong
         # reading is largest, and once the kiln cools by itself it reads below the others, most so while still hot.
-        cool, cool_shows = _seen(memory.cooling, offset, OFFSET_SPREAD_C, _SHOWS_COOLING * apart)
-        tilted, tilt_shows = _seen(memory.tilt, tilt, _TILT_SPREAD_C, _SHOWS_TILT * apart)
-        work, work_shows = _seen(memory.hot_share, share, _SHARE_SPREAD, _SHOWS_SHARE * apart)
+        cool, cool_shows = _seen(memory.cooling, peak, offset, OFFSET_C, _SHOWS_COOLING * apart)
+        # seen over half as many degrees it is known half as well
+        spreads = Spreads(TILT_C.firings * TILT_OVER_C / over_c, TILT_C.peaks)
+        tilted, tilt_shows = _seen(memory.tilt, peak, tilt, spreads, _SHOWS_TILT * apart)
+        work, work_shows = _seen(memory.hot_share, peak, share, SHARE, _SHOWS_SHARE * apart)
         worth = cool_shows**2 + tilt_shows**2 + work_shows**2
         drift, weight, variance = memory.drift, memory.drift_weight, memory.drift_variance
-        if worth > 0.0:
+        if worth > 0.0 and not restacked and not (stands and memory.cooling.count(peak) < KNOWN_PEAK):
             along = -cool_shows * cool - tilt_shows * tilted + work_shows * work
             most = max(_MOST_ONCE * sqrt(worth), _MOST_ONCE_C * worth)
             drift = _DRIFT_MEMORY * drift + max(-most, min(most, along))
             weight = _DRIFT_MEMORY * weight + worth
             variance = _DRIFT_MEMORY**2 * variance + worth
-        # What is far off says something is wrong, not what is usual.
-        cooling = memory.cooling.taken(offset if abs(cool) < _MOST_SCORE else None)
-        hot_share = memory.hot_share.taken(share if abs(work) < _MOST_SCORE else None)
-        out.append(
-            replace(
-                memory,
-                cooling=cooling,
-                tilt=memory.tilt.taken(tilt),
-                hot_share=hot_share,
-                drift=drift,
-                drift_weight=weight,
-                drift_variance=variance,
-            )
-        )
+        memory = replace(memory, drift=drift, drift_weight=weight, drift_variance=variance)
+        if not stands:
+            # What is far off says something is wrong, not what is usual.
+            cooling = memory.cooling.taken(offset if abs(cool) < _MOST_SCORE else None, peak)
+            hot_share = memory.hot_share.taken(share if abs(work) < _MOST_SCORE else None, peak)
+            memory = replace(memory, cooling=cooling, tilt=memory.tilt.taken(tilt, peak), hot_share=hot_share)
+        out.append(memory)
     return tuple(out)
 
 
-def _seen(usual: Usual, value: float | None, least_spread: float, per_c: float) -> tuple[float, float]:
+def _seen(
+    usual: UsualByPeak, peak_c: float, value: float | None, spreads: Spreads, per_c: float
+) -> tuple[float, float]:
     """Return how many spreads a measure is above its usual, and how many one deg C of error makes; 0 if unknown."""
-    distance = usual.distance(value, least_spread, enough=5)
-    return (0.0, 0.0) if distance is None else (distance, per_c / usual.spread(least_spread))
+    expected = None if value is None else usual.expected(peak_c, spreads)
+    if value is None or expected is None:
+        return 0.0, 0.0
+    return (value - expected.value) / expected.error, per_c / expected.error
 
 
 def suspect_drift(case: Case, zones: tuple[ZoneMemory, ...]) -> list[Suspicion]:

@@ -131,3 +131,33 @@ def test_zones_left_behind_by_one_that_follows_its_programme_are_dead_and_none_r
 def test_a_firing_that_goes_on_or_a_single_zone_shows_no_runaway() -> None:
     assert signs(of_zones(180.0, 550.0, hours=6.0, level_c=1400.0)).runaway is None
     assert signs(of_zones(550.0)).runaway is None
+
+
+def cooling(led_down_to_c: float | None) -> FiringLog:
+    """Two zones that climb to 1200 deg C and, left to themselves, part by 8 deg C; first led down together or not."""
+    down = [] if led_down_to_c is None else list(np.arange(1199.0, led_down_to_c, -70.0 / 60.0))
+    free = [down[-1] if down else 1200.0]
+    hours = 6.0 if led_down_to_c is None else 10.0
+    while free[-1] > 350.0:
+        free.append(free[-1] - (free[-1] - 20.0) / hours / 60.0)
+    mean = np.concatenate((np.linspace(20.0, 1200.0, 480), down, free))
+    apart = np.zeros(mean.size)
+    apart[480 + len(down) + 20 :] = 4.0
+    zone_c = np.column_stack((mean + apart, mean - apart))
+    return FiringLog(60.0 * np.arange(mean.size), zone_c, None, None, ("top", "bottom"))
+
+
+def test_zones_are_compared_only_while_the_kiln_cools_by_itself() -> None:
+    """A programme that leads the kiln down holds its zones together: that is the controller's doing, not the kiln's."""
+    by_itself, led = (signs(cooling(to)).cooling_offset_c[0] for to in (None, 880.0))
+    assert by_itself[:3] == pytest.approx((4.0, 4.0, 4.0))
+    assert led[0] is None
+    assert led[1:3] == pytest.approx((4.0, 4.0))
+
+
+@pytest.mark.parametrize("end_c", [720.0, 560.0, 480.0])
+def test_a_log_that_ends_with_the_programme_that_leads_down_compares_no_zones(end_c: float) -> None:
+    led = cooling(400.0)
+    until = int(np.flatnonzero(led.zone_c.mean(axis=1) > end_c)[-1])
+    ended = replace(led, elapsed_s=led.elapsed_s[:until], zone_c=led.zone_c[:until])
+    assert signs(ended).cooling_offset_c[0][:3] == (None, None, None)

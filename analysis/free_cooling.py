@@ -1,0 +1,68 @@
+"""How far the zones read apart while the kiln cools by itself, with nothing to hold them together."""
+
+from math import inf
+
+import numpy as np
+
+from analysis.full_output import Drive
+from analysis.grid import FloatArray, Grid
+from analysis.ranks import median
+
+COOLING_MARKS_C = (900.0, 700.0, 500.0, 300.0)
+"""Temperatures at which the zones' readings are compared while the kiln cools without output."""
+
+_ABOUT_C, _APART_C, _SLOWS_BY = 30.0, 100.0, 0.7
+"""How near a mark counts; and by how much of what Newton's law of cooling says a kiln left to itself is slower 100 deg
+C or more below (walls that are still hot make it more than the law says; one that is led down keeps its rate)."""
+
+_ROOM_C = 20.0
+
+
+def _free_below_c(mean_c: FloatArray) -> float:
+    """Return the temperature below which a kiln of unknown output cools by itself, -inf if that does not show.
+
+    Left to itself it cools ever slower: while it keeps its rate a controller leads it down and holds its zones
+    together.
+    """
+    marks = (*COOLING_MARKS_C[:3], float(mean_c.min()) + _ABOUT_C)
+    took = [_bins_about(mean_c, mark) for mark in marks]
+    for number in range(3):
+        own = took[number]
+        for lower in range(number + 1, 4):
+            later = took[lower]
+            if own is not None and later is not None and marks[lower] < marks[number] - _APART_C:
+                newton = (marks[number] - _ROOM_C) / (marks[lower] - _ROOM_C)
+                if later > (1.0 + _SLOWS_BY * (newton - 1.0)) * own:
+                    return marks[number] + 2.0 * _ABOUT_C
+                break
+    return -inf
+
+
+def _bins_about(mean_c: FloatArray, mark_c: float) -> float | None:
+    """Bins that a cooling took from 30 deg C above to 30 below a mark, None if it did not pass both."""
+    at = []
+    for level in (mark_c + _ABOUT_C, mark_c - _ABOUT_C):
+        first = int(np.argmax(mean_c <= level))
+        if first == 0:
+            return None
+        at.append(first - (level - mean_c[first]) / (mean_c[first - 1] - mean_c[first]))
+    return float(at[1] - at[0])
+
+
+def offsets_at_marks(grid: Grid, drive: Drive) -> tuple[tuple[float | None, ...], ...]:
+    """Return each zone's reading less the mean of all where the free cooling passes each of ``COOLING_MARKS_C``.
+
+    Zone after zone, None for a mark that it does not pass; empty with one zone or without a cooling.
+    """
+    zones = grid.zone_c.shape[1]
+    if zones < 2 or drive.end >= grid.mid_s.size - 5:
+        return ()
+    mean = grid.mean_c[drive.end :]
+    offset = grid.zone_c[drive.end :] - mean[:, None]
+    free_below = inf if drive.logged else _free_below_c(mean)
+    rows: list[tuple[float, ...] | None] = []
+    for mark in COOLING_MARKS_C:
+        near = np.flatnonzero(np.abs(mean - mark) < _ABOUT_C)
+        ok = near.size >= 3 and mark + _ABOUT_C < min(mean[0], free_below)
+        rows.append(tuple(median(offset[near, zone]) for zone in range(zones)) if ok else None)
+    return tuple(tuple(None if row is None else row[zone] for row in rows) for zone in range(zones))
