@@ -15,7 +15,8 @@ _ABOUT_C, _APART_C, _SLOWS_BY = 30.0, 100.0, 0.7
 """How near a mark counts; and by how much of what Newton's law of cooling says a kiln left to itself is slower 100 deg
 C or more below (walls that are still hot make it more than the law says; one that is led down keeps its rate)."""
 
-_ROOM_C = 20.0
+_ROOM_C, _COLD_C = 20.0, 100.0
+"""A room, and the heat above which it matters little how warm the room is."""
 
 
 def _free_below_c(mean_c: FloatArray) -> float:
@@ -24,7 +25,7 @@ def _free_below_c(mean_c: FloatArray) -> float:
     Left to itself it cools ever slower: while it keeps its rate a controller leads it down and holds its zones
     together.
     """
-    marks = (*COOLING_MARKS_C[:3], float(mean_c.min()) + _ABOUT_C)
+    marks = (*COOLING_MARKS_C[:3], max(float(mean_c.min()), _COLD_C) + _ABOUT_C)
     took = [_bins_about(mean_c, mark) for mark in marks]
     for number in range(3):
         own = took[number]

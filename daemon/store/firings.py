@@ -149,9 +149,13 @@ def state_before(db: Database, kiln: str, position: int) -> tuple[int, KilnState
     )
     for row in db.query(sql, [kiln, position]):
         try:
-            return row["position"] + 1, _states().validate_json(zlib.decompress(row["state_after"]))
+            kept = zlib.decompress(row["state_after"])
+            state = _states().validate_json(kept)
         except (ValueError, zlib.error):
             continue
+        # what a version that kept other things wrote may be read as if those it lacks were empty
+        if _states().dump_json(state) == kept:
+            return row["position"] + 1, state
     return 0, None
 
 

@@ -161,3 +161,10 @@ def test_a_log_that_ends_with_the_programme_that_leads_down_compares_no_zones(en
     until = int(np.flatnonzero(led.zone_c.mean(axis=1) > end_c)[-1])
     ended = replace(led, elapsed_s=led.elapsed_s[:until], zone_c=led.zone_c[:until])
     assert signs(ended).cooling_offset_c[0][:3] == (None, None, None)
+
+
+def test_a_kiln_that_cools_in_a_frosty_barn_is_compared_like_any_other() -> None:
+    log = cooling(None)
+    colder = np.maximum(log.zone_c - 500.0, -10.0)
+    assert signs(replace(log, zone_c=colder)).cooling_offset_c[0][1] is None
+    assert signs(replace(log, zone_c=np.where(log.zone_c < 470.0, -10.0, log.zone_c))).cooling_offset_c[0][2] == 4.0

@@ -7,11 +7,15 @@ import zlib
 from datetime import UTC, datetime
 
 import pytest
+from pydantic import TypeAdapter
 from sqlite_utils import Database
 
+from analysis.assessment import begin
+from analysis.state import KilnState
+from config.kiln import Kiln
 from config.logbook import LogbookEntry
 from daemon import clock
-from daemon.store import files, kilns, logbook, notes
+from daemon.store import files, firings, kilns, logbook, notes
 from daemon.store.database import NewerDatabase, StoreError, damage, open_store, write_tx
 from daemon.store.files import SeenFile
 
@@ -162,3 +166,21 @@ def test_a_database_of_the_first_version_is_packed_and_loses_nothing(place):
     assert rows[1][1:] == (None, None)
     assert len(rows[0][1]) < len(said) / 10
     db.close()
+
+
+def test_a_state_that_keeps_other_things_than_this_version_does_is_no_state(db):
+    """Read as it is, what a version no longer keeps would be lost and what it keeps besides would be empty."""
+    state = begin(Kiln("juniper", zones=("1",)))
+    sql = "insert into firings (kiln, position, started, parts, logs, state_after) values (?, ?, '2026', '[]', '[]', ?)"
+    ours = TypeAdapter(KilnState).dump_json(state)
+    other = json.loads(ours)
+    other["causes"]["torn"] |= {"median": 1.0}
+    with write_tx(db):
+        for position, kept in enumerate((ours, json.dumps(other, separators=(",", ":")).encode(), b"{")):
+            db.execute(sql, ["juniper", position, zlib.compress(kept)])
+    assert [firings.state_before(db, "juniper", position) for position in (0, 1, 2, 3)] == [
+        (0, None),
+        (1, state),
+        (1, state),
+        (1, state),
+    ]
