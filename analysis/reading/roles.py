@@ -23,6 +23,7 @@ less in a firing that goes on); and what a room near a kiln may have, from 1 deg
 
 _NUMBERS = frozenset({"zone", "average", "set point", "output", "volts", "amps", "room", "segment"})
 _WEAK = frozenset({"t", "x", "z", "value", "reading"})
+_NUMBER = re.compile(r"\d+")
 _LARGE_T = re.compile(r"T\d{0,2}")
 _PERCENT_TOP = 106.0
 _FEW = 0.01  # damaged cells that do not change what a column is
@@ -298,13 +299,30 @@ def _others(
     outputs = sum(column.role == "output" for column in columns)
     n_zones = len(zones) or sum(column.role == "zone" for column in columns) or 1
     have = {column.role for column in columns}
-    for column in rest:
-        seen = _behaviour(column, conducts)
-        role, why = _other_role(seen, outputs < n_zones and "output" not in have, have)
-        if role == "output":
-            outputs += 1
-        out.append((column, role, why))
+    for alike in _numbered_alike(rest):
+        own = [_other_role(_behaviour(c, conducts), outputs < n_zones and "output" not in have, have) for c in alike]
+        said = next((c.name for c, (role, _) in zip(alike, own, strict=True) if role == "output"), None)
+        for column, (role, why) in zip(alike, own, strict=True):
+            # what one of them is all are: a zone that hardly asks for heat has an output that looks like anything
+            same = said is not None and len(alike) <= n_zones and _may_be_output(_behaviour(column, conducts))
+            found = ("output", f"numbered like {said}") if same and role != "output" else (role, why)
+            outputs += found[0] == "output"
+            out.append((column, *found))
     return out
+
+
+def _numbered_alike(columns: Sequence[Column]) -> list[list[Column]]:
+    """Put columns together whose names differ by their number alone."""
+    groups: dict[str, list[Column]] = {}
+    for column in columns:
+        numbers = _NUMBER.findall(column.name)
+        stem = _NUMBER.sub("#", column.name) if len(numbers) == 1 else f"{column.index} {column.name}"
+        groups.setdefault(stem, []).append(column)
+    return list(groups.values())
+
+
+def _may_be_output(seen: Behaviour) -> bool:
+    return seen.conduct != "empty" and seen.low >= 0.0 and seen.high <= _PERCENT_TOP
 
 
 def _other_role(seen: Behaviour, output_open: bool, have: set[str]) -> tuple[str, str]:  # noqa: FBT001

@@ -167,7 +167,7 @@ def _per_zone(
         return None
     if len(found) == count == 1:
         return found[0][1][:, None]
-    if len(found) == 1:
+    if len(found) == 1 and (found[0][0].number or 1) == 1:  # one numbered 2 or more is that zone's alone
         return np.broadcast_to(found[0][1][:, None], (found[0][1].size, count))
     out = np.full((count, found[0][1].size), np.nan).T
     keys = [(column.number, column.place) for column, _ in found]

@@ -14,6 +14,7 @@ _LONGEST_SPIKE_S = 1200.0
 _STUCK_S = 1800.0
 _STUCK_ROWS = 20
 _STUCK_MOVED_C = 60.0
+_ONE_STEP, _SLOWER = 1.5, 0.25
 _MOST_JUMPS = 2000
 _MOST_TOLD = 200  # runs of bad samples told each by itself, the last ones; the earlier ones are told as one
 
@@ -117,18 +118,37 @@ def _stuck(
         start, stop = int(edges[run]) + 1, int(edges[run + 1]) + 1
         if not np.isfinite(x[start]) or t[stop - 1] - t[start] < _STUCK_S:
             continue
-        others = np.delete(zone_c[start:stop], z, axis=1)
-        others = others[:, np.isfinite(others).any(axis=0)]
-        moved = float((np.nanmax(others, 0) - np.nanmin(others, 0)).max(initial=0.0))
+        moved = _others_moved(zone_c, z, start, stop)
         follows = False
         if moved < _STUCK_MOVED_C and zone_c.shape[1] == 1 and set_point_c is not None:
             wanted = set_point_c[start:stop, z]
             rises = np.isfinite(wanted) & (wanted > x[start])
             follows = bool(rises.any()) and float(np.ptp(wanted[rises])) > 2 * _STUCK_MOVED_C and x[start] > 100.0
-        if moved >= _STUCK_MOVED_C or follows:
+        if (moved >= _STUCK_MOVED_C or follows) and not _creeps(t, x, zone_c, z, start, stop):
             out = np.zeros(x.size, bool) if out is None else out
             out[start + 1 : stop] = True
     return out
+
+
+def _others_moved(zone_c: FloatArray, z: int, start: int, stop: int) -> float:
+    others = np.delete(zone_c[start:stop], z, axis=1)
+    others = others[:, np.isfinite(others).any(axis=0)]
+    return float((np.nanmax(others, 0) - np.nanmin(others, 0)).max(initial=0.0))
+
+
+def _creeps(t: FloatArray, x: FloatArray, zone_c: FloatArray, z: int, start: int, stop: int) -> bool:
+    """Tell a cold zone without heat, written in whole degrees, from a sensor stuck: it goes on by a degree at a time.
+
+    One that is stuck lets go with a jump; one stuck to the log's end had moved like the others before.
+    """
+    after = np.flatnonzero(np.isfinite(x[stop:]))
+    if after.size:
+        steps = np.abs(np.diff(x))
+        finest = float(steps[steps > 0.0].min(initial=np.inf))  # NaN is not above
+        return abs(float(x[stop + after[0]] - x[start])) <= _ONE_STEP * finest
+    before = int(np.searchsorted(t, t[start] - (t[stop - 1] - t[start])))
+    own = x[before:start][np.isfinite(x[before:start])]
+    return own.size > 1 and float(np.ptp(own)) < _SLOWER * _others_moved(zone_c, z, before, start)
 
 
 def _held_somewhere(x: FloatArray) -> bool:

@@ -119,6 +119,37 @@ def test_a_set_point_and_an_output_for_each_zone_go_to_their_zones():
     np.testing.assert_allclose(log.output, ONE.output, atol=0.006)
 
 
+def test_outputs_numbered_alike_are_outputs_even_where_one_hardly_asks_for_heat():
+    """A log of twenty minutes: one zone asks for nothing, another's output might be a room's temperature."""
+    n = 11
+    nil = np.array([20, *[0.0] * (n - 1)])
+    some = np.array([9, 15, 0, 8, 9, 1, 0, 14, 10, 11, 21.0])
+    warm = np.array([18, 12, 16, 16, 26, 23, 22, 21, 17, 34, 15.0])
+    zones = [np.linspace(20.0, to, n) for to in (292.0, 71.0, 70.0)]
+    data = table(
+        ["tm (s)", "t1", "t2", "t3", "sp", "p1", "p2", "p3", "seg"],
+        np.arange(n) * 120.0,
+        *zones,
+        np.linspace(19.0, 70.0, n),
+        nil,
+        some,
+        warm,
+        np.ones(n),
+    )
+    kiln = Kiln(id="juniper", zones=("1", "2", "3"), log=LogHints(temperature_unit="C"))
+    log = read_log(data, name="a.csv", kiln=kiln).firings[0]
+    assert log.output is not None
+    np.testing.assert_allclose(100 * log.output[:n], np.column_stack((nil, some, warm)), atol=0.06)
+
+
+def test_one_output_numbered_2_is_the_second_zones_alone():
+    header = ["time (s)", "temp 1 (C)", "temp 2 (C)", "out 2 (%)"]
+    log = read_log(table(header, ONE.t, *ONE.zones[:, :2].T, 100 * ONE.output[:, 1]), name="a.csv").firings[0]
+    assert log.output is not None
+    assert np.isnan(log.output[:, 0]).all()
+    np.testing.assert_allclose(log.output[:, 1], ONE.output[:, 1], atol=0.006)
+
+
 def test_amps_of_each_line_are_kept_apart():
     lines = ONE.amps[:, None] * [1.0, 1.1, 0.9]
     header = ["time (s)", "temp (C)", "current L1 (A)", "current L2 (A)", "current L3 (A)"]

@@ -65,6 +65,17 @@ def test_a_reading_held_while_the_other_zone_moves_is_stuck():
     assert [s.kind for s in spikes if s.zone == 0] == ["stuck"]
 
 
+def test_a_zone_left_cold_by_a_dead_circuit_goes_on_by_single_degrees_and_is_not_stuck():
+    """It stands at 20 deg C for half an hour and more, as the others pass 130: their warmth reaches it by degrees."""
+    zones = np.round(ONE.zones)
+    zones[:, 0] = np.round(20.0 + 4.0 * np.minimum(np.arange(len(zones)) / 160.0, 1.0))
+    assert clean_zones(ONE.t[:161], zones[:161], None)[1] == ()
+    stuck = zones[:161].copy()
+    stuck[40:, 0] = stuck[40, 0]
+    stuck[:40, 0] = np.round(ONE.zones[:40, 0])
+    assert [s.kind for s in clean_zones(ONE.t[:161], stuck, None)[1]] == ["stuck"]
+
+
 def test_a_single_zone_held_hot_while_its_set_point_climbs_on_is_stuck():
     zones = ONE.zones[:, :1].copy()
     zones[150:260, 0] = zones[150, 0]
