@@ -60,6 +60,9 @@ _ODD_SCALE = 3.0
 _FIRST_JUMP, _FIRST_ODD = 4, 2
 """Firings from which on a jump may be told at all, and a log of temperature alone may be called odd."""
 
+_GROSS = 40.0
+"""Surprise (squared standard errors) that not knowing a kiln well yet does not explain."""
+
 
 _NO_HABIT = Habit()
 
@@ -311,7 +314,7 @@ def continuations(
             index,
             supply,
             branches[at].load,
-            settled=settled,
+            settled=settled or (surprises[at] > rows + _GROSS and not shown.guessed),
             uneven=uneven,
         )
     ]

@@ -162,6 +162,23 @@ def test_a_kiln_that_only_kept_pace_gives_a_bound_and_no_value(fire: Callable[..
     assert condition.at_least < 0.0
 
 
+def test_a_gross_loss_is_told_of_a_kiln_that_showed_its_power_but_once(fire: Callable[..., FiringLog]) -> None:
+    """It kept every pace and was at full output in one firing; then a lost line leaves it less than half its power."""
+    gentle, hard = ((100.0, 600.0, 0.0), (80.0, 1040.0, 10.0)), ((100.0, 600.0, 0.0), (250.0, 1040.0, 10.0))
+    shown: dict[tuple[float, bool], Shot] = {}
+    for power, ramps in ((1.0, gentle), (1.0, hard), (0.474, gentle)):
+        log = fire(power=(power,), ramps=ramps, output=False, cooling_h=2.0)
+        shown[power, ramps is hard] = measure(KILN, log)
+    state = begin(KILN)
+    for key in [*[(1.0, False)] * 4, (1.0, True), (1.0, False), (0.474, False)]:
+        state, condition = update(KILN, state, *shown[key], ())
+    assert state.informed == 2
+    assert condition.step is not None
+    assert condition.step.probability > 0.9
+    assert condition.level is not None
+    assert np.exp(condition.level.value) < 0.6
+
+
 def test_the_state_is_plain_json_and_does_not_grow(shots: dict[float, list[Shot]]) -> None:
     adapter = TypeAdapter(KilnState)
     state, _ = history(shots, [1.0] * 30)
