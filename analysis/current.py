@@ -34,11 +34,17 @@ _LEAST_ERROR = 0.006
 _COUNTING = 2.0
 """Moments sampled at even steps tell less than as many drawn at random: their step beats against the relay's cycle."""
 
+_ALIKE_CLOSED = 0.5
 _SMALL_OUTPUT, _FAIR_OUTPUT, _WORST_FIT = 0.1, 0.25, 0.03
 
 _MISSING, _ALIKE, _MOSTLY_ALIKE, _OFTEN_MISSING = 0.88, 0.04, 0.8, 0.04
 """A current that lacks a circuit is an eighth or more below the highest, and always about the same: four in five of the
 low readings lie within 4 % of their middle. Fewer than one reading in 25 are a clamp's slips."""
+
+_NOTHING_ASKED, _LITTLE_ASKED, _MUCH_ASKED = 0.03, 0.15, 0.8
+_NEARLY_ALWAYS, _NOT_ALL = 0.1, 0.8
+"""Nine readings in ten show a current that flows unasked, as it never stops. Where a little is asked for, a clamp that
+reads in step with the relay may find it closed every time; then it finds everything closed, not a part."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +81,38 @@ def torn_current(log: FiringLog, grid: Grid, drive: Drive) -> TornCurrent | None
         return None
     whole = flowing[alike | (flowing > _NEAR_TOP)] > _NEAR_TOP
     return TornCurrent(int(np.count_nonzero(whole[1:] != whole[:-1])), 1.0 - level)
+
+
+def unasked_current(log: FiringLog, grid: Grid, drive: Drive) -> float | None:
+    """Share of the current of everything closed that flows while no zone asks for heat; None where no log tells.
+
+    Nil but for a clamp's zero and what else hangs on the supply, unless a contact stays closed. A contactor may cut
+    the supply once the programme is over, so the heating and the time after it are looked at apart. Sampled states of
+    relays do not tell what is asked for: they beat against the readings of the clamp.
+    """
+    if log.amps is None or log.output is None or log.output_kind != "duty":
+        return None
+    amps: FloatArray = log.amps.sum(axis=1)
+    known: BoolArray = np.isfinite(amps)
+    asked: FloatArray = log.output.max(axis=1)
+    if np.count_nonzero(known & (asked > _MUCH_ASKED)) < _FEWEST_READINGS:
+        return None  # what is everything's current?
+    top = _top(amps[known])
+    if top <= 0.0:
+        return None
+    heated: BoolArray = log.elapsed_s < drive.end * grid.step_s
+    idle = known & (asked <= _NOTHING_ASKED)
+    shares = [_floor(amps[idle & part]) / top for part in (heated, ~heated)]
+    if log.output.shape[1] == 1:
+        part = _floor(amps[known & heated & (asked <= _LITTLE_ASKED)]) / top
+        shares.append(part if part < _NOT_ALL else float("nan"))
+    seen = [share for share in shares if np.isfinite(share)]
+    return max(seen) if seen else None
+
+
+def _floor(amps: FloatArray) -> float:
+    """Return what nine readings in ten reach; NaN of too few."""
+    return quantile(amps, _NEARLY_ALWAYS) if amps.size >= _FEWEST_READINGS else float("nan")
 
 
 def _top(amps: FloatArray) -> float:
@@ -167,10 +205,16 @@ def _by_output(amps: FloatArray, known: BoolArray, bins: np.ndarray, output: Flo
 
 
 def _by_time_on(amps: FloatArray, on: FloatArray) -> Estimate | None:
-    """Log of the current at full output as mean amps over the share of moments at which the relays were closed."""
+    """Log of the current at full output as mean amps over the share of moments at which the relays were closed.
+
+    Only while the zones are closed for about as long: which zone draws how much is not known.
+    """
     if amps.size < _FEWEST_READINGS:
         return None
-    share = float(np.nanmean(on))
+    shares = np.nanmean(on, axis=0)
+    if float(shares.min()) < _ALIKE_CLOSED * float(shares.max()):
+        return None
+    share = float(shares.mean())
     mean = float(amps.mean())
     if share <= _SMALL_OUTPUT or mean <= 0.0:
         return None

@@ -1,4 +1,4 @@
-"""Heat against demand: no rise at full output, rise with no demand, and lag behind the set point."""
+"""Heat against demand: no rise at full output, and lag behind the set point."""
 
 from dataclasses import dataclass
 
@@ -10,9 +10,6 @@ from analysis.ranks import quantile
 
 _NO_RISE_C_PER_H = 6.0
 """A sound kiln at full output climbs at well over 50 deg C per hour below red heat; this is standing still."""
-
-_FREE_RISE_C_PER_H = 25.0
-"""A zone without demand warms a little from its neighbours or from heat soaking back; not at this rate for long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,24 +35,6 @@ def no_rise(grid: Grid, drive: Drive) -> NoRise | None:
         if minutes >= 20.0 and (best is None or minutes > best.minutes):
             at_c = float(grid.zone_c[starts[longest] : stops[longest], zone].mean())
             best = NoRise(minutes, at_c, zone)
-    return best
-
-
-def heat_without_demand_c(grid: Grid, drive: Drive) -> float | None:
-    """Largest rise of a zone while its output was nil and its set point below it; None without output or set point."""
-    if not drive.logged and grid.set_point_c is None:
-        return None
-    rates = rates_c_per_h(grid, 2)
-    # a zone warmed by its neighbours is not heated against demand: it must be at least as hot as the others
-    hottest = grid.zone_c >= grid.mean_c[:, None] - 2.0
-    free = drive.off & (rates > _FREE_RISE_C_PER_H) & hottest
-    if grid.set_point_c is not None:
-        free &= grid.zone_c - grid.set_point_c > 3.0
-    best = 0.0
-    for zone in np.flatnonzero(free.any(axis=0)).tolist():
-        starts, stops = runs_of(free[:, zone])
-        for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
-            best = max(best, float(grid.zone_c[stop - 1, zone] - grid.zone_c[max(start - 1, 0), zone]))
     return best
 
 

@@ -16,8 +16,8 @@ from analysis.balance import (
     zone_moments,
 )
 from analysis.climb import BandClimb, Estimate, bands_of
-from analysis.current import TornCurrent, full_current, torn_current
-from analysis.demand import NoRise, heat_without_demand_c, no_rise, worst_lag_c
+from analysis.current import TornCurrent, full_current, torn_current, unasked_current
+from analysis.demand import NoRise, no_rise, worst_lag_c
 from analysis.energy import energy_kwh, supply_volts
 from analysis.firing import Firing, firing_of, short_firing
 from analysis.full_output import Drive, drive_of
@@ -55,7 +55,6 @@ class Measures:
     zone_spread_c : median distance from hottest to coolest zone while heated.  zone_offset_c : each from the mean.
     overshoot_c : peak above the highest set point.  lag_c : 95th percentile behind the set point (slowest zone).
     supply_volts, energy_kwh : see ``analysis.energy``.  full_current : see ``analysis.current`` (log of amps).
-    heat_no_demand_c : largest rise with no output and the set point below (a welded contact).
     spikes : thermocouple samples taken out in reading.
     output : "duty" or "on-off" if logged, "inferred" from a set point, "none" (then full output may show in the shape
         of the climb).
@@ -67,6 +66,7 @@ class Measures:
     signs : signs of faults other than lost power (``analysis.signs``).
     no_rise : longest stand of a zone at full output without warming (a dead circuit), None if under 20 min.
     torn_current : a current that comes and goes (``analysis.current``), None where none is logged or it does not.
+    unasked_current : share of the full current that flows with no output, None where the log cannot show it.
     """
 
     duration_s: float
@@ -84,7 +84,6 @@ class Measures:
     supply_volts: float | None = None
     full_current: Estimate | None = None
     energy_kwh: float | None = None
-    heat_no_demand_c: float | None = None
     spikes: int = 0
     output: str = "none"
     full_share: float | None = None
@@ -95,6 +94,7 @@ class Measures:
     kept: KeptPace | None = None
     no_rise: NoRise | None = None
     torn_current: TornCurrent | None = None
+    unasked_current: float | None = None
     signs: Signs = field(default_factory=Signs)
 
 
@@ -192,11 +192,10 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
     duties = duty_shares(grid, drive)
     offsets = zone_offsets_c(grid, drive)
     heated = slice(0, max(drive.end, 1))
-    free_rise = heat_without_demand_c(grid, drive)
     climbing, cooling = bands_of(grid, drive)
     signs = signs_of(log, grid, drive)
-    # heat that the log's output knows nothing of: no balance holds
-    unasked = signs.free_heat is not None and signs.free_heat.beyond_overshoot
+    # heat that the log's output knows nothing of: no balance holds, zones work as they must, amps are of what is stuck
+    unasked = signs.ran_away
     return firing, Measures(
         duration_s=firing.duration_s,
         peak_c=firing.peak_c,
@@ -206,14 +205,13 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         cooling_bands=cooling,
         hold_duty=_hold_duty(firing, grid, drive),
         mean_duty=_mean_duty(drive.output[heated]) if drive.logged else None,
-        zone_share=() if duties is None else tuple((duties / duties.mean()).tolist()),
+        zone_share=() if duties is None or unasked else tuple((duties / duties.mean()).tolist()),
         zone_spread_c=0.0 if grid.zone_c.shape[1] == 1 else median(np.ptp(grid.zone_c[heated], axis=1)),
         overshoot_c=None if firing.planned_peak_c is None else max(0.0, firing.peak_c - firing.planned_peak_c),
         lag_c=worst_lag_c(grid, drive),
         supply_volts=supply_volts(log, firing.heating_s),
-        full_current=_full_current(kiln, log, grid, drive),
+        full_current=None if unasked else _full_current(kiln, log, grid, drive),
         energy_kwh=energy_kwh(kiln, grid, drive, rated_shares(kiln, grid.zone_c.shape[1])),
-        heat_no_demand_c=free_rise,
         spikes=spikes,
         output=(log.output_kind or "duty") if drive.logged else ("none" if grid.set_point_c is None else "inferred"),
         full_share=full_share,
@@ -224,5 +222,6 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         kept=None if unasked or drive.kept is None else kept_pace(blocks, block_shares(drive.kept)),
         no_rise=no_rise(grid, drive),
         torn_current=torn_current(log, grid, drive),
+        unasked_current=unasked_current(log, grid, drive),
         signs=signs,
     )

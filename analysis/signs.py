@@ -37,6 +37,13 @@ LEAST_RISE_C, LEAST_ABOVE_C = 20.0, 20.0
 LEAST_RISE_UNSEEN_C = 35.0
 """The same where no set point is logged: a relay's sampled state can miss short pulses of heat."""
 
+_STORED_BELOW_C, _STORED_ABOVE_C = 300.0, 100.0
+_STORED_DIES_S, _STORED_TOLD_S, _CUT_C_PER_H = 4800.0, 3000.0, 150.0
+"""A kiln hardly warm goes on warming after a pulse of heat, as coils and bricks give up what they hold; where a part of
+the elements is dead and its controller was far behind, for an hour and by up to 80 deg C above the set point (a second
+node model of kilns; no source). Such a rise dies away, by half in less than 55 minutes, while a closed contact's lasts
+until it opens, and then ends at once."""
+
 _FREE_RISE_C_PER_H = 20.0
 _FREE_RISE_BINS = 3
 _LENDS, _RUNS_AWAY_C, _LENT_BELOW_C = 0.1, 10.0, 700.0
@@ -110,6 +117,11 @@ class Signs:
     cooling_offset_c: tuple[tuple[float | None, ...], ...] = ()
     hot_share: tuple[float, ...] = ()
     cool_share: tuple[float, ...] = ()
+
+    @property
+    def ran_away(self) -> bool:
+        """Whether a zone was surely heated unasked: what the others did then, and the heat's balance, tell nothing."""
+        return self.runaway is not None or (self.free_heat is not None and self.free_heat.beyond_overshoot)
 
 
 def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
@@ -294,11 +306,25 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
         for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
             if stop - start < _FREE_RISE_BINS:
                 continue
+            over = None if above is None else float(np.nanmax(above[start:stop, zone]))
+            cold = grid.zone_c[start, zone] < _STORED_BELOW_C and (over is None or over < _STORED_ABOVE_C)
+            if cold and _dies_away(rates[:, zone], start, stop, grid.step_s):
+                continue
             rise = float(grid.zone_c[stop - 1, zone] - grid.zone_c[start, zone])
             if best is None or rise > best.rise_c:
-                over = None if above is None else float(np.nanmax(above[start:stop, zone]))
                 best = FreeHeat(zone, rise, (stop - start) * grid.step_s / 60.0, over)
     return best
+
+
+def _dies_away(rates: FloatArray, start: int, stop: int, step_s: float) -> bool:
+    """Whether a rise of a zone at ``rates`` (n,) may be stored heat on its way to its couple."""
+    after = rates[stop : stop + 4]
+    part = max((stop - start) // 4, 1)
+    early, late = float(rates[start : start + part].mean()), float(rates[stop - part : stop].mean())
+    if after.size and float(after.min()) < min(0.0, late - _CUT_C_PER_H):
+        return False
+    lasted_s = (stop - start) * step_s
+    return lasted_s < _STORED_TOLD_S or late < early * np.exp(-0.75 * lasted_s / _STORED_DIES_S)
 
 
 def _runaway(grid: Grid, drive: Drive, rates: FloatArray) -> Runaway | None:

@@ -17,6 +17,11 @@ _RAN_AWAY = 5.0
 """Log odds of a closed contact where a zone ran away: a wrong couple is left, or dead zones beside one that is fired as
 fast as it can be."""
 
+_UNASKED, _MOST_UNASKED, _FLOWS = 0.12, 0.08, 5.0
+"""Share of the full current above the usual that a contact lets through unasked: kilns have at most eight circuits or
+so. Where more than a twelfth flows usually something else hangs on the clamp, or amps and output are not of one time.
+Log odds of such a current: an element under current is what a closed contact is."""
+
 SOME_SWINGS = 5
 _DEEP_C = 10.0
 """A contact that fails stays open for minutes: at least three times the zone falls this far behind its own climb. A
@@ -32,10 +37,20 @@ makes a saw of the climb, at one kiln a deep one."""
 
 
 def suspect_welded(case: Case) -> list[Suspicion]:
-    """Suspect a welded contact where a zone heats on with no demand."""
+    """Suspect a welded contact where a zone heats on, or current flows, with no demand."""
+    warmed = _heats_on(case) or _ran_away(case)
+    flows = _flows_unasked(case)
+    if not warmed or not flows:
+        return warmed or flows
+    both = (*warmed[0].evidence, *flows[0].evidence)
+    return [replace(warmed[0], log_odds=warmed[0].log_odds + _FLOWS, evidence=both)]
+
+
+def _heats_on(case: Case) -> list[Suspicion]:
+    """Suspect one where a zone went on warming with no demand."""
     free = case.signs.free_heat
     if free is None:
-        return _ran_away(case)
+        return []
     sure = free.beyond_overshoot
     if free.above_c is None and case.measures.output == "on-off" and case.measures.sample_s > _SEES_PULSES_S:
         sure &= free.minutes >= _ALIAS_MINUTES and case.measures.sample_s <= _LONGEST_STEP_S
@@ -75,6 +90,30 @@ def _ran_away(case: Case) -> list[Suspicion]:
     return [Suspicion("welded_contact", _RAN_AWAY, name, urgent=True, lasting=True, evidence=evidence)]
 
 
+def _flows_unasked(case: Case) -> list[Suspicion]:
+    """Suspect one where current flows that no zone asks for, at a kiln where none did."""
+    share = case.measures.unasked_current
+    if share is None or not _beyond_usual(share, case.memory.unasked):
+        return []
+    text = (
+        f"While no zone asked for heat about {100 * share:.0f} % of the kiln's full current flowed, where usually "
+        "none does: a contact stays closed."
+    )
+    name = case.zone_name(0) if len(case.zones) == 1 else None
+    evidence = (backs(text, _FLOWS),)
+    return [Suspicion("welded_contact", _FLOWS, name, urgent=True, lasting=True, evidence=evidence)]
+
+
+def _beyond_usual(share: float, usual: Usual) -> bool:
+    return usual.count >= _KNOWN and usual.mean < _MOST_UNASKED and share > usual.mean + _UNASKED
+
+
+def unasked_taken(case: Case, usual: Usual) -> Usual:
+    """Return what is usual with the current this firing drew unasked, unless that is a fault."""
+    share = case.measures.unasked_current
+    return usual if share is None or _beyond_usual(share, usual) else usual.taken(share)
+
+
 def suspect_loose(case: Case) -> list[Suspicion]:
     """Suspect a loose connection where current, or the climb, breaks down and recovers again and again in a firing."""
     return _torn(case) or _swinging(case)
@@ -112,7 +151,7 @@ def turns_taken(case: Case, usual: Usual) -> Usual:
 
 def _swinging(case: Case) -> list[Suspicion]:
     signs = case.signs
-    if not signs.swings:
+    if not signs.swings or signs.ran_away:  # heat that comes and goes unasked swings all there is
         return []
     clean = [
         0 if (signs.spikes and signs.spikes[i] + signs.dropouts[i] >= 3) or not _failing(case, i) else count

@@ -81,6 +81,8 @@ def deficits(case: Case) -> list[Deficit]:
     memories = case.memory.zones
     if len(memories) < 2:
         return []
+    if case.signs.ran_away:  # the others lag behind a zone that runs away, and do not fall short
+        return [Deficit(number, 0.0, None, running=memory.deficit) for number, memory in enumerate(memories)]
     rows = zip(memories, _log_shares(case), _full_beyond(case), _behind(case), strict=True)
     raw = []
     stall = case.measures.no_rise

@@ -63,6 +63,7 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
         lost=lost,
         stacking=stacked,
         torn=contacts.turns_taken(case, memory.torn),
+        unasked=contacts.unasked_taken(case, memory.unasked),
         leak_since=(memory.leak_since or Onset(case.index, case.started)) if "heat_leak" in named else None,
     )
     return kept, findings

@@ -239,7 +239,8 @@ class Repair:
 class CausesMemory:
     """Everything the causes carry over; a few hundred numbers at most.
 
-    ``torn`` is how often the current usually turns between two levels, at a kiln of one zone whose amps are logged.
+    ``torn`` is how often the current usually turns between two levels, at a kiln of one zone whose amps are logged;
+    ``unasked`` the share of the full current that usually flows while no zone asks for heat.
     """
 
     zones: tuple[ZoneMemory, ...] = ()
@@ -252,4 +253,5 @@ class CausesMemory:
     lost: Lost | None = None
     leak_since: Onset | None = None
     torn: Usual = Usual()
+    unasked: Usual = Usual()
     stacking: Stacking = Stacking()

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.current import TornCurrent, full_current, torn_current
+from analysis.current import TornCurrent, full_current, torn_current, unasked_current
 from analysis.full_output import drive_of
 from analysis.grid import FloatArray, grid_of
 from analysis.measures import measure
@@ -140,3 +140,50 @@ def test_a_clamps_noise_is_no_current(log: FiringLog, closed: int) -> None:
 def test_zones_that_rest_in_turn_tear_no_current(fire: Callable[..., FiringLog], test_kiln: type) -> None:
     two = fire(test_kiln(zones=2), ramps=RAMPS, cooling_h=1.0)
     assert torn(two, coming_and_going(two, 1500.0)) is None
+
+
+def unasked(log: FiringLog, amps: FloatArray) -> float | None:
+    with_amps = replace(log, amps=amps[:, None])
+    grid = grid_of(with_amps, 240.0)
+    assert grid is not None
+    return unasked_current(with_amps, grid, drive_of(grid))
+
+
+@pytest.fixture(scope="module")
+def idling(fire: Callable[..., FiringLog]) -> FiringLog:
+    """A firing that asks for everything at its end, and for nothing now and then at its beginning."""
+    log = fire(ramps=((150.0, 600.0, 0.0), (300.0, 1200.0, 10.0)), cooling_h=1.0)
+    assert log.output is not None
+    early = (
+        (log.elapsed_s > 600.0) & (log.elapsed_s < 7200.0) & (np.random.default_rng(6).random(log.elapsed_s.size) < 0.4)
+    )
+    return replace(log, output=np.where(early[:, None], 0.01, log.output))
+
+
+def test_a_current_that_never_falls_below_a_circuit_s_flows_unasked(idling: FiringLog) -> None:
+    """One contact of three stays closed: a third of the current flows, whatever is asked for, while it fires."""
+    assert idling.output is not None
+    sound = at_moments(idling)
+    assert unasked(idling, sound) == pytest.approx(0.0, abs=0.01)
+    closed = np.where(idling.output[:, 0] > 0.0, np.maximum(sound, FULL_A / 3.0), 0.0)
+    assert unasked(idling, closed) == pytest.approx(1.0 / 3.0, rel=0.05)
+    assert unasked(replace(idling, output_kind="on-off"), closed) is None  # its moments are not those of the clamp
+
+
+def test_it_cannot_be_told_in_a_firing_that_never_asked_for_everything(idling: FiringLog) -> None:
+    assert idling.output is not None
+    easy = replace(idling, output=np.minimum(idling.output, 0.5))
+    assert unasked(easy, at_moments(easy)) is None
+
+
+def test_a_zone_that_is_dead_and_always_on_does_not_lower_the_current_of_the_others(log: FiringLog) -> None:
+    """Mean amps over mean time closed would be the whole kiln's only if the zones were closed for about as long."""
+    rows = log.elapsed_s.size
+    zone_c = np.repeat(log.zone_c, 2, axis=1)
+    looked = np.column_stack((np.ones(rows), np.random.default_rng(3).random(rows) < 0.2))
+    amps = 17.0 * (np.random.default_rng(4).random(rows) < 0.2)
+    two = replace(
+        log, zone_c=zone_c, set_point_c=None, output=looked.astype(float), output_kind="on-off", zone_names=("1", "2")
+    )
+    found = told(two, amps)
+    assert found is None or found == pytest.approx(17.0, rel=0.02)

@@ -77,20 +77,18 @@ def test_amps_with_everything_closed_are_told_at_nameplate_volts(fire: Callable[
     assert np.exp(measures.full_current.value) == pytest.approx(KILN.volts / 7.2, rel=1e-3)
 
 
-def test_a_zone_that_goes_on_warming_with_no_demand_is_measured(fire: Callable[..., FiringLog]) -> None:
+def test_heat_that_the_output_knows_nothing_of_ends_the_balance(fire: Callable[..., FiringLog]) -> None:
     log = fire(ramps=((120.0, 600.0, 0.0),), cooling_h=1.0)
     assert log.output is not None
     assert log.set_point_c is not None
-    sound = measure(KILN, log)[1].heat_no_demand_c
+    assert measure(KILN, log)[1].heat is not None
     start = log.elapsed_s.size // 2
     warm = log.zone_c.copy()
     warm[start:, 0] = warm[start, 0] + np.arange(warm.shape[0] - start) * 1.5
     stuck = replace(log, zone_c=warm, output=np.where(np.arange(warm.shape[0])[:, None] >= start, 0.0, log.output))
-    stuck = replace(stuck, set_point_c=np.minimum(log.set_point_c, warm[start, 0]))
-    welded = measure(KILN, stuck)[1].heat_no_demand_c
-    assert sound is not None
-    assert welded is not None
-    assert sound < 10.0 < welded
+    welded = measure(KILN, replace(stuck, set_point_c=np.minimum(log.set_point_c, warm[start, 0])))[1]
+    assert welded.signs.free_heat is not None
+    assert welded.heat is None
 
 
 @settings(max_examples=15, deadline=None)

@@ -84,6 +84,44 @@ def test_a_set_point_that_stands_at_the_end_of_its_segment_hides_no_dip(log: Fir
     assert signs(replace(log, zone_c=swinging(log, 25.0, 25.0), set_point_c=target)).dips_c[0] > 10.0
 
 
+def warming(
+    from_c: float, rise_c: float, dies_s: float, until_s: float = 5400.0, then_c_per_h: float = 0.0
+) -> FiringLog:
+    """A zone brought to ``from_c``, then left alone: it rises on towards ``rise_c`` more, dying away in ``dies_s``.
+
+    Meanwhile its set point creeps on below it; after ``until_s`` the zone cools by so much.
+    """
+    time = np.arange(0.0, 3 * 3600.0, 60.0)
+    alone = np.maximum(time - 1800.0, 0.0)
+    soaked = rise_c * (1.0 - np.exp(-np.minimum(alone, until_s) / dies_s))
+    cooled = then_c_per_h * np.maximum(alone - until_s, 0.0) / 3600.0
+    zone = 20.0 + (from_c - 20.0) * np.minimum(time / 1800.0, 1.0) + soaked - cooled
+    point = np.where(alone > 0.0, from_c - 20.0 + 15.0 * alone / 3600.0, 20.0 + (from_c - 40.0) * time / 1800.0)
+    output = np.where(alone > 0.0, 0.0, 1.0)
+    return FiringLog(time, zone[:, None], point[:, None], output[:, None], ("1",), output_kind="duty")
+
+
+def test_heat_stored_in_a_kiln_hardly_warm_is_not_heat_unasked_as_it_dies_away() -> None:
+    """Where elements are dead the controller winds up: the zone goes on by 60 deg C in an hour with no output."""
+    assert signs(warming(120.0, 70.0, 2400.0)).free_heat is None
+    assert signs(warming(120.0, 70.0, 4000.0)).free_heat is None
+
+
+def test_a_closed_contact_heats_on_or_ends_at_once() -> None:
+    lasting = signs(warming(120.0, 400.0, 4 * 3600.0)).free_heat
+    assert lasting is not None
+    assert lasting.beyond_overshoot
+    let_go = signs(warming(120.0, 90.0, 2400.0, until_s=1500.0, then_c_per_h=300.0)).free_heat
+    assert let_go is not None
+    assert let_go.beyond_overshoot
+    far = signs(warming(120.0, 200.0, 2400.0)).free_heat  # farther above its set point than stored heat goes
+    assert far is not None
+    assert far.beyond_overshoot
+    hot = signs(warming(700.0, 70.0, 2400.0)).free_heat
+    assert hot is not None
+    assert hot.beyond_overshoot
+
+
 def lending(log: FiringLog, lead_c: float, until_c: float = 690.0) -> FiringLog:
     """A second zone ahead of the first by up to ``lead_c`` that asks for no heat of its own up to ``until_c``."""
     assert log.output is not None

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.condition import Story
+from analysis.causes.memory import CausesMemory, Usual, ZoneMemory
+from analysis.condition import Balance, Story
 from analysis.current import TornCurrent
 from analysis.measures import Estimate
 from analysis.signs import FreeHeat, Runaway, Signs
@@ -32,6 +33,18 @@ def test_heat_with_no_demand_is_a_welded_contact_and_urgent(make_case, run):
     found = find(run(make_case(signs=signs))[1], "welded_contact")
     assert (found.severity, found.zone) == ("urgent", "bottom")
     assert "{dc:60}" in found.evidence[0].text
+
+
+def test_zones_left_behind_by_one_that_is_heated_unasked_have_lost_nothing(make_case, run):
+    usual = ZoneMemory(share=Usual(8, 0.0, 0.01), full=Usual(8, 0.0, 0.01), behind=Usual(8, 1.0, 5.0))
+    memory = CausesMemory(zones=(usual,) * 3)
+    lagging = replace(QUIET, behind_zones_c=(70.0, 65.0, 0.0), swings=(12, 14, 19), dips_c=(20.0, 20.0, 40.0))
+    facts = {"memory": memory, "basis": "none", "balance": Balance()}
+    alone = run(*[make_case(index=20 + n, signs=lagging, **facts) for n in range(3)])[1]
+    assert {f.cause for f in alone} & {"open_element", "open_circuit", "loose_connection"}
+    ran = replace(lagging, free_heat=FreeHeat(2, 60.0, 18.0, 45.0))
+    found = run(*[make_case(index=20 + n, signs=ran, **facts) for n in range(3)])[1]
+    assert {f.cause for f in found} == {"welded_contact"}
 
 
 def test_a_zone_that_ran_away_from_cold_has_a_welded_contact_and_is_urgent(make_case, run):
@@ -71,6 +84,24 @@ def one_zone(make_case, **facts):
     kiln = Kiln("thrush", volts=240.0, supply="single-phase", rated_kw=6.0, zones=("all",))
     case = make_case(kiln=kiln, signs=Signs(swings=(2,), behind_zones_c=(0.0,), spikes=(0,), dropouts=(0,)), **facts)
     return replace(case, log=replace(case.log, amps=np.full((case.log.elapsed_s.size, 1), 20.0)))
+
+
+def unasked(make_case, *shares):
+    """Firings of a kiln of one zone in each of which such a share of its current flowed with nothing asked for."""
+    return [one_zone(make_case, index=8 + at, unasked_current=share) for at, share in enumerate(shares)]
+
+
+def test_current_that_flows_unasked_is_a_welded_contact_and_urgent(make_case, run):
+    found = find(run(*unasked(make_case, 0.0, 0.01, 0.33))[1], "welded_contact")
+    assert (found.severity, found.zone) == ("urgent", "all")
+    assert "33 % of the kiln's full current" in found.evidence[0].text
+    still = find(run(*unasked(make_case, 0.0, 0.01, *[0.33] * 15))[1], "welded_contact")
+    assert still.probability > 0.99  # it does not become what is usual
+
+
+def test_what_always_hangs_on_the_clamp_is_no_welded_contact(make_case, run):
+    for shares in ((0.33,) * 6, (0.04, 0.05, 0.11), (0.0, 0.33), (None, None, 0.33)):
+        assert find(run(*unasked(make_case, *shares))[1], "welded_contact") is None
 
 
 def torn(make_case, *turns):
