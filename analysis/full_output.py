@@ -33,6 +33,9 @@ _HELD_BACK_S, _KEEPS_RATE, SPEEDS_UP = 600.0, 0.93, 1.3
 """A cooling held back by heat is programmed above the first. Later on it is as fast as at first, but for the scatter of
 the readings, and this much faster within ten minutes of the heat going off."""
 
+_NEARLY_ALONE = 0.5
+"""Share of its own rate of cooling, for how hot it is, below which a kiln is held rather than left alone."""
+
 _SLOW_COOLING_BELOW_C = 350.0
 """Colder than this a closed kiln cools so slowly by itself that it cannot be told from one held by its controller."""
 
@@ -94,7 +97,9 @@ def programme_end(grid: Grid, rates: FloatArray) -> int:
     mean = grid.mean_c
     hottest_after = np.maximum.accumulate(mean[::-1])[::-1]
     heated &= (mean >= hottest_after - 12.0) & (mean > _SLOW_COOLING_BELOW_C)
-    heated[int(mean.argmax())] = True
+    peak = int(mean.argmax())
+    heated[peak:] &= ~_as_fast_as_alone(mean[peak:], -mean_rate[peak:])
+    heated[peak] = True
     if grid.set_point_c is not None:
         lag = over_zones(np.where(np.isnan(grid.set_point_c), 1e3, grid.set_point_c) - grid.zone_c)
         heated |= (np.abs(lag) < 3.0) & (mean > 150.0)
@@ -102,6 +107,20 @@ def programme_end(grid: Grid, rates: FloatArray) -> int:
         heated |= (grid.output > 0.02).any(axis=1)
     end = heated.size - int(heated[::-1].argmax())
     return _held_back(grid, end) if grid.output is None and grid.set_point_c is None else end
+
+
+def _as_fast_as_alone(mean_c: FloatArray, falls_c_per_h: FloatArray) -> BoolArray:
+    """Whether a kiln past its peak (n,) cools as fast, for how hot it is, as where it surely cools by itself.
+
+    A large kiln, densely packed, cools by less than 20 deg C per hour at 400 deg C with nothing switched on.
+    """
+    over_room = np.maximum(mean_c - _ROOM_C, 1.0)
+    alone = falls_c_per_h > -_FALLING_C_PER_H
+    if not alone.any():
+        return alone
+    usual = float(np.median(falls_c_per_h[alone] / over_room[alone]))
+    natural: BoolArray = falls_c_per_h > _NEARLY_ALONE * usual * over_room
+    return natural
 
 
 def _held_back(grid: Grid, end: int) -> int:

@@ -38,6 +38,28 @@ def test_a_kiln_too_weak_for_its_peak_stalls(fire: Callable[..., FiringLog]) -> 
     assert measures.full_share > 0.5
 
 
+def slow_cooling(hours_constant: float, held_from_c: float | None = None) -> FiringLog:
+    """A climb to 1050 deg C below a set point that stands on at 1058, and a cooling by Newton's law, or then held."""
+    climb = np.arange(0.0, 10.3 * 3600.0, 60.0)
+    cool = np.arange(0.0, 30.0 * 3600.0, 60.0)
+    alone = 20.0 + 1030.0 * np.exp(-cool / (hours_constant * 3600.0))
+    if held_from_c is not None:
+        alone = np.maximum(alone, held_from_c - np.arange(cool.size) / 600.0)
+    zone = np.concatenate((20.0 + climb * 100.0 / 3600.0, alone))
+    point = np.concatenate((climb * 100.0 / 3600.0 + 28.0, np.full(cool.size, 1058.0)))
+    time = np.arange(zone.size) * 60.0
+    return FiringLog(time, zone[:, None], point[:, None], None, ("1",))
+
+
+def test_a_large_kiln_that_cools_slowly_is_not_heated_because_its_set_point_stands_on() -> None:
+    """Densely packed it falls by less than 20 deg C per hour at 400 deg C: no stand at full output, no dead zone."""
+    firing, measures = measure(KILN, slow_cooling(21.0))
+    assert measures.no_rise is None
+    assert firing.heating_s == pytest.approx(10.3 * 3600.0, abs=900.0)
+    held, _ = measure(KILN, slow_cooling(10.0, held_from_c=700.0))
+    assert held.heating_s > 20.0 * 3600.0  # held at 700 deg C, far above what it would do by itself
+
+
 def test_a_file_still_growing_is_incomplete(fire: Callable[..., FiringLog]) -> None:
     log = fire()
     half = log.elapsed_s.size // 4
