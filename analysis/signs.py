@@ -97,6 +97,7 @@ class Signs:
     free_heat : the largest rise with no demand, None if there was none or the log cannot show it.
     runaway : where nothing but temperature is logged, a zone that ran away from the others and ended the firing.
     behind_zones_c : how far a zone lay behind the hottest one (95th percentile while heated).
+    mostly_behind_c : the same, reached in three quarters of the heating (25th percentile).
     spikes, dropouts : thermocouple samples taken out in reading because they jumped or were missing or stuck.
     sensor_stop, hot_stop : the controller's own text says the sensor, or an excess temperature, stopped the firing.
     cooling_offset_c : each zone's reading less the mean of all at the marks of ``analysis.free_cooling``, zone after
@@ -110,6 +111,7 @@ class Signs:
     free_heat: FreeHeat | None = None
     runaway: Runaway | None = None
     behind_zones_c: tuple[float, ...] = ()
+    mostly_behind_c: tuple[float, ...] = ()
     spikes: tuple[int, ...] = ()
     dropouts: tuple[int, ...] = ()
     sensor_stop: bool = False
@@ -142,7 +144,8 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
         dips_c=dips_c,
         free_heat=_free_heat(grid, drive, rates),
         runaway=_runaway(grid, drive, rates),
-        behind_zones_c=_behind(grid, drive.end),
+        behind_zones_c=_behind(grid, drive.end, 0.95),
+        mostly_behind_c=_behind(grid, drive.end, 0.25),
         spikes=tuple(spikes),
         dropouts=tuple(dropouts),
         sensor_stop=any(word in text for word in _SENSOR_WORDS),
@@ -173,12 +176,12 @@ def _log_shares(grid: Grid, drive: Drive) -> tuple[tuple[float, ...], tuple[floa
     return between(*_HOT_C), between(*_COOL_C)
 
 
-def _behind(grid: Grid, end: int) -> tuple[float, ...]:
-    """Return how far each zone lay behind the hottest: the 95th percentile over the heated part."""
+def _behind(grid: Grid, end: int, share: float) -> tuple[float, ...]:
+    """Return how far each zone lay behind the hottest: what that ``share`` of the heated part keeps below."""
     if grid.zone_c.shape[1] == 1:
         return (0.0,)
     part = grid.zone_c[: max(end, 1)].T
-    return tuple(round(quantile(behind, 0.95), 1) for behind in part.max(axis=0) - part)
+    return tuple(round(quantile(behind, share), 1) for behind in part.max(axis=0) - part)
 
 
 def count_swings(values: FloatArray, size: float) -> int:

@@ -27,9 +27,14 @@ _LEAST = -1.0
 _ONE_FIRING = 1.5
 _RED_HEAT_C = 500.0
 _NEVER_WARM_C, _FAR_BEHIND_C, _BEHIND_C, _MOSTLY_FULL = 200.0, 15.0, 3.0, 0.6
+_STANDING_C_PER_H, _COLD_C, _HELD_BACK_C, _MOSTLY_C, _LAG_SPREAD_C = 15.0, 60.0, 8.0, 6.0, 3.0
+"""A kiln that stands: its mean climb; no programme dries ware so cold. The zones that heat are held back some ten
+degrees ahead of a dead one, all the time; a sound one catches up. And the least spread of a zone's usual lag."""
+
 _NEVER_SO_FAR = 3.0
 """Spreads beyond a zone's usual lag, or its usual share of time at full output, that no sound zone reaches."""
 _BALANCE_SAYS_NO = 5.0
+_ENOUGH_KNOWN, _DEAD = 3, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +105,7 @@ def deficits(case: Case) -> list[Deficit]:
         # Where no log tells the output, it is known by a distance this zone never had.
         alone = not full_known and (by_lag or 0.0) > _NEVER_SO_FAR
         dead |= waits and (flat_out or alone) and (behind or 0.0) > _FAR_BEHIND_C
+        dead |= waits and not full_known and _stands_behind(case, number)
         # A set point that follows its kiln never runs far ahead: then it is told by asking for more than it ever did.
         # (A firing that was meant to stay cold, to dry ware, is not cut short.)
         asks_most = (by_full or 0.0) > _NEVER_SO_FAR and (behind or 0.0) > _BEHIND_C
@@ -109,10 +115,23 @@ def deficits(case: Case) -> list[Deficit]:
             step = Estimate(-(share - memory.share.mean), _SHARE_ERROR)
         if dead:
             step = Estimate(DEAD, 0.3)
-        total = _beyond(by_share) + _beyond(by_full) + _beyond(by_lag) + (4.0 if dead else 0.0)
+        total = _beyond(by_share) + _beyond(by_full) + _beyond(by_lag) + (_DEAD if dead else 0.0)
         far = max(by_share or 0.0, by_full or 0.0, by_lag or 0.0)
         raw.append(Deficit(number, total, step, dead, far=far))
     return sorted((_weighed(case, d, raw) for d in raw), key=lambda d: -d.sure)
+
+
+def _stands_behind(case: Case, zone: int) -> bool:
+    """Whether the kiln hardly climbed, with a zone behind all the time and farther than is usual for it."""
+    mean_c, signs = case.measures.trace.temperature_c, case.signs
+    hours = case.measures.duration_s / 3600.0
+    if len(signs.mostly_behind_c) <= zone or not mean_c or max(mean_c) - mean_c[0] > _STANDING_C_PER_H * hours:
+        return False
+    if case.condition.end == "complete" and case.firing.peak_c > _COLD_C:
+        return False
+    usual, behind_c = case.memory.zones[zone].behind, signs.behind_zones_c[zone]
+    lags = behind_c > max(_HELD_BACK_C, usual.mean + usual.spread(_LAG_SPREAD_C)) and usual.count >= _ENOUGH_KNOWN
+    return lags and signs.mostly_behind_c[zone] > _MOSTLY_C
 
 
 def _weighed(case: Case, deficit: Deficit, all_zones: list[Deficit]) -> Deficit:

@@ -77,7 +77,13 @@ def make_case():
             spikes=(0,) * zones,
             dropouts=(0,) * zones,
         )
-        facts = {"output": "duty", "zone_full_share": (0.1,) * zones, "signs": signs} | measures
+        facts = {
+            "trace": Trace((), ()),
+            "duration_s": 36000.0,
+            "output": "duty",
+            "zone_full_share": (0.1,) * zones,
+            "signs": signs,
+        } | measures
         told = stories or (Story("none", 1.0),)
         condition = Condition(
             index,
@@ -98,7 +104,7 @@ def make_case():
             new_programme=new_programme,
             programme="glaze",
         )
-        taken = Measures(36000.0, peak_c, 30.0, Trace((), ()), **facts)
+        taken = Measures(peak_c=peak_c, sample_s=30.0, **facts)
         return Case(kiln, log, firing, taken, signs, condition, memory or CausesMemory(), tuple(entries))
 
     return make

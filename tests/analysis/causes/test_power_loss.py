@@ -1,13 +1,14 @@
 """What took the power: one measured step, weighed against every circuit, the supply and a leak."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from analysis.causes.loss_words import remembered_evidence
 from analysis.causes.memory import CausesMemory, Lost, Share, Usual, ZoneMemory
 from analysis.condition import Balance, Story
-from analysis.measures import Estimate
+from analysis.measures import Estimate, Trace
 from analysis.signs import Signs
 from config.kiln import Circuit, Kiln
 from config.logbook import LogbookEntry
@@ -229,6 +230,33 @@ def test_a_kiln_that_stands_cold_for_hours_with_one_zone_far_behind_is_told_what
     assert (found[0].cause, found[0].severity, found[0].zone) == ("open_circuit", "urgent", "middle")
     together = Signs(swings=(0,) * 3, behind_zones_c=(0.0, 2.0, 1.0), spikes=(0,) * 3, dropouts=(0,) * 3)
     assert all(f.severity == "info" for f in run(make_case(signs=together, basis="none", balance=Balance(), **cold))[1])
+
+
+def test_a_zone_ten_degrees_behind_in_a_kiln_that_stands_cold_is_dead(make_case, run):
+    """Nothing but temperatures: the zones that heat wait at 31 deg C for hours, and one stays at 19."""
+    usual = ZoneMemory(behind=Usual(8, 4.8, 130.0))
+    standing = Trace((0.0, 3600.0, 7200.0), (18.0, 27.0, 27.5))
+    cold = {
+        "memory": CausesMemory(zones=(usual,) * 3),
+        "output": "none",
+        "zone_full_share": (),
+        "peak_c": 28.0,
+        "end": "complete",
+        "basis": "none",
+        "balance": Balance(),
+    }
+    apart = {"behind_zones_c": (0.2, 12.0, 0.9), "mostly_behind_c": (0.0, 11.0, 0.2)}
+    signs = Signs(swings=(0,) * 3, spikes=(0,) * 3, dropouts=(0,) * 3, **apart)
+    found = run(make_case(signs=signs, trace=standing, duration_s=7200.0, **cold))[1]
+    assert (found[0].cause, found[0].severity, found[0].zone) == ("open_circuit", "urgent", "middle")
+    catching_up = replace(signs, mostly_behind_c=(0.0, 1.0, 0.2))
+    climbing = Trace((0.0, 3600.0, 7200.0), (18.0, 60.0, 99.0))
+    for other in (
+        {"signs": catching_up, "trace": standing},
+        {"signs": signs, "trace": climbing},
+        {"signs": signs, "trace": standing, "peak_c": 95.0},  # ware dried at 95 deg C, as was meant
+    ):
+        assert all(f.severity == "info" for f in run(make_case(duration_s=7200.0, **(cold | other)))[1])
 
 
 def test_a_set_point_that_follows_its_kiln_tells_a_dead_zone_by_what_it_never_asked_before(make_case, run):
