@@ -14,6 +14,8 @@ BoolArray = NDArray[np.bool_]
 STEP_S = 120.0
 """Bin width: several control cycles (10-30 s are usual), and short beside the minutes a kiln needs to change."""
 
+_FEWEST_BINS = 10
+
 
 def over_zones(values: FloatArray) -> FloatArray:
     """Return the mean over the zones (n,) of values (n, z); numpy's own takes several times as long to begin."""
@@ -132,16 +134,20 @@ def _temperatures(
 def grid_of(log: FiringLog, volts: float | None = None, sample_s: float | None = None) -> Grid | None:
     """Average a log onto a uniform grid; None if it is too short (under ten bins) or has no temperature.
 
-    A zone without any reading takes the mean of the others. ``volts`` is the nameplate voltage,
-    ``sample_s`` the usual spacing of the samples where it is known already.
+    The bins of a log of less than twenty minutes are shorter, as far as its samples allow: a kiln that ran away within
+    minutes was stopped there. A zone without any reading takes the mean of the others. ``volts`` is the nameplate
+    voltage, ``sample_s`` the usual spacing of the samples where it is known already.
     """
     elapsed = log.elapsed_s
     if elapsed.size < 4:
         return None
     spacings = elapsed[1:] - elapsed[:-1]
-    step = max(STEP_S, median(spacings) if sample_s is None else sample_s)
+    spacing = median(spacings) if sample_s is None else sample_s
+    step = max(STEP_S, spacing)
+    if elapsed[-1] < _FEWEST_BINS * step:
+        step = max(float(elapsed[-1]) / (_FEWEST_BINS + 1), spacing)
     bins = int(elapsed[-1] // step)
-    if bins < 10:
+    if bins < _FEWEST_BINS:
         return None
     which = np.minimum((elapsed / step).astype(np.intp), bins - 1)
     mid_s: FloatArray = (np.arange(bins, dtype=np.float64) + 0.5) * step

@@ -46,6 +46,7 @@ until it opens, and then ends at once."""
 
 _FREE_RISE_C_PER_H = 20.0
 _FREE_RISE_BINS = 3
+_EVENLY = 0.15
 _LENDS, _RUNS_AWAY_C, _LENT_BELOW_C = 0.1, 10.0, 700.0
 """Output from which a zone heats its neighbours. They can give no lead over themselves, but thermocouples that sit
 unlike seem to show one of some degrees. Red hot, a zone without its own heat loses more than they can lend it."""
@@ -63,12 +64,16 @@ _HOT_WORDS = ("over temp", "overtemp", "over-temp", "too hot", "übertemp")
 
 @dataclass(frozen=True, slots=True)
 class FreeHeat:
-    """A zone that went on warming with no demand: by ``rise_c`` in ``minutes``, to ``above_c`` over its set point."""
+    """A zone that went on warming with no demand: by ``rise_c`` in ``minutes``, to ``above_c`` over its set point.
+
+    ``even`` if it rose as fast at the end as at the beginning: along a programme, rather than with a constant power.
+    """
 
     zone: int
     rise_c: float
     minutes: float
     above_c: float | None
+    even: bool = False
 
     @property
     def beyond_overshoot(self) -> bool:
@@ -315,8 +320,16 @@ def _free_heat(grid: Grid, drive: Drive, rates: FloatArray) -> FreeHeat | None:
                 continue
             rise = float(grid.zone_c[stop - 1, zone] - grid.zone_c[start, zone])
             if best is None or rise > best.rise_c:
-                best = FreeHeat(zone, rise, (stop - start) * grid.step_s / 60.0, over)
+                minutes = (stop - start) * grid.step_s / 60.0
+                best = FreeHeat(zone, rise, minutes, over, even=_even(rates[start:stop, zone]))
     return best
+
+
+def _even(rates: FloatArray) -> bool:
+    """Whether rates (n,) are much the same in the first and in the last quarter."""
+    part = max(rates.size // 4, 1)
+    early, late = float(rates[:part].mean()), float(rates[-part:].mean())
+    return abs(late - early) < _EVENLY * early
 
 
 def _dies_away(rates: FloatArray, start: int, stop: int, step_s: float) -> bool:

@@ -8,8 +8,9 @@ from analysis.signs import LEAST_RISE_C
 
 _SEES_PULSES_S, _ALIAS_MINUTES = 10.0, 60.0
 """A relay sampled more slowly than half its cycle (20 s or so) can read "off" many times running while it pulses, when
-the two beat against each other. Such zeros count only if they last longer than a beat does, and not at all at a step
-that may be a multiple of the cycle."""
+the two beat against each other. Such zeros count only if they last longer than a beat does, not at all at a step that
+may be a multiple of the cycle, and not while the zone climbs evenly: a closed contact gives it the same power, and less
+and less of a climb, while its controller gives it the same climb."""
 
 _LONGEST_STEP_S = 60.0
 
@@ -53,7 +54,7 @@ def _heats_on(case: Case) -> list[Suspicion]:
         return []
     sure = free.beyond_overshoot
     if free.above_c is None and case.measures.output == "on-off" and case.measures.sample_s > _SEES_PULSES_S:
-        sure &= free.minutes >= _ALIAS_MINUTES and case.measures.sample_s <= _LONGEST_STEP_S
+        sure &= free.minutes >= _ALIAS_MINUTES and case.measures.sample_s <= _LONGEST_STEP_S and not free.even
     if not sure:
         return []
     spiked = case.signs.spikes[free.zone] + case.signs.dropouts[free.zone] if case.signs.spikes else 0

@@ -155,6 +155,25 @@ def of_zones(*rates_c_per_h: float, hours: float = 1.5, level_c: float = 260.0) 
     return FiringLog(time, np.column_stack(zones), None, None, names)
 
 
+def test_an_even_climb_without_output_is_told_from_one_that_slows(log: FiringLog) -> None:
+    assert log.output is not None
+    blind = replace(log, output=np.zeros_like(log.output), set_point_c=None)
+    even = signs(blind).free_heat
+    assert even is not None
+    assert even.even
+    slowing = signs(warming(120.0, 400.0, 2 * 3600.0)).free_heat
+    assert slowing is not None
+    assert not slowing.even
+
+
+def test_a_kiln_stopped_within_minutes_because_a_zone_ran_away_shows_it() -> None:
+    """Eighteen minutes of log, as the controller stopped it when one zone was far too hot."""
+    short = of_zones(60.0, 700.0, hours=0.3, level_c=900.0)
+    ran = signs(short).runaway
+    assert ran is not None
+    assert ran.zone == 1
+
+
 def test_a_zone_that_leaves_the_others_behind_from_cold_ran_away() -> None:
     ran = signs(of_zones(60.0, 62.0, 550.0)).runaway
     assert ran is not None

@@ -61,6 +61,13 @@ def test_a_relay_sampled_slowly_may_read_off_for_half_an_hour_while_it_pulses(ma
         assert (find(run(make_case(signs=signs, output=output))[1], "welded_contact") is not None) is found
 
 
+def test_a_relay_that_seems_off_while_its_zone_climbs_evenly_beats_against_the_samples(make_case, run):
+    """A closed contact gives less and less of a climb as the zone gets hotter; a controller an even one."""
+    for even, output, found in ((True, "on-off", False), (False, "on-off", True), (True, "duty", True)):
+        signs = replace(QUIET, free_heat=FreeHeat(2, 135.0, 90.0, None, even=even))
+        assert (find(run(make_case(signs=signs, output=output))[1], "welded_contact") is not None) is found
+
+
 def test_an_overshoot_of_a_few_degrees_is_no_welded_contact(make_case, run):
     signs = replace(QUIET, free_heat=FreeHeat(0, 9.0, 8.0, 7.0))
     assert find(run(make_case(signs=signs))[1], "welded_contact") is None
