@@ -14,7 +14,7 @@ _LONGEST_SPIKE_S = 1200.0
 _STUCK_S = 1800.0
 _STUCK_ROWS = 20
 _STUCK_MOVED_C = 60.0
-_ONE_STEP, _SLOWER = 1.5, 0.25
+_ONE_STEP, _TELLS_C, _SLOWER = 1.5, 10.0, 0.25
 _MOST_JUMPS = 2000
 _MOST_TOLD = 200  # runs of bad samples told each by itself, the last ones; the earlier ones are told as one
 
@@ -131,24 +131,30 @@ def _stuck(
 
 
 def _others_moved(zone_c: FloatArray, z: int, start: int, stop: int) -> float:
+    """How far the other zones moved, the middle one of them (of two the lesser): one alone may be a dead zone."""
     others = np.delete(zone_c[start:stop], z, axis=1)
     others = others[:, np.isfinite(others).any(axis=0)]
-    return float((np.nanmax(others, 0) - np.nanmin(others, 0)).max(initial=0.0))
+    moved = np.sort(np.nanmax(others, 0) - np.nanmin(others, 0)) if others.size else np.zeros(1)
+    return float(moved[(moved.size - 1) // 2])
 
 
 def _creeps(t: FloatArray, x: FloatArray, zone_c: FloatArray, z: int, start: int, stop: int) -> bool:
-    """Tell a cold zone without heat, written in whole degrees, from a sensor stuck: it goes on by a degree at a time.
+    """Tell a zone that hardly warms, written in whole degrees, from a sensor stuck: it goes on by a degree at a time.
 
-    One that is stuck lets go with a jump; one stuck to the log's end had moved like the others before.
+    One that is stuck lets go with a jump. A scale at its end lets go by a degree, and one stuck to the log's end not at
+    all: they had moved with the others before.
     """
+    first = int(np.searchsorted(t, t[start] - (t[stop - 1] - t[start])))
+    own = x[first:start][np.isfinite(x[first:start])]
+    moved = _others_moved(zone_c, z, first, start) if own.size > 1 else 0.0
+    if moved > _TELLS_C and float(np.ptp(own)) >= _SLOWER * moved:
+        return False
     after = np.flatnonzero(np.isfinite(x[stop:]))
-    if after.size:
-        steps = np.abs(np.diff(x))
-        finest = float(steps[steps > 0.0].min(initial=np.inf))  # NaN is not above
-        return abs(float(x[stop + after[0]] - x[start])) <= _ONE_STEP * finest
-    before = int(np.searchsorted(t, t[start] - (t[stop - 1] - t[start])))
-    own = x[before:start][np.isfinite(x[before:start])]
-    return own.size > 1 and float(np.ptp(own)) < _SLOWER * _others_moved(zone_c, z, before, start)
+    if not after.size:
+        return moved > _TELLS_C
+    steps = np.abs(np.diff(x))
+    finest = float(steps[steps > 0.0].min(initial=np.inf))  # NaN is not above
+    return abs(float(x[stop + after[0]] - x[start])) <= _ONE_STEP * finest
 
 
 def _held_somewhere(x: FloatArray) -> bool:

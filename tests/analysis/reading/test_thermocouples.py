@@ -76,6 +76,22 @@ def test_a_zone_left_cold_by_a_dead_circuit_goes_on_by_single_degrees_and_is_not
     assert [s.kind for s in clean_zones(ONE.t[:161], stuck, None)[1]] == ["stuck"]
 
 
+def test_a_scale_that_ends_below_the_peak_is_stuck_there_though_it_is_left_by_a_single_degree():
+    zones = np.round(ONE.zones)
+    zones[:, 0] = np.minimum(zones[:, 0], 999.0)
+    cleaned, spikes = clean(zones)
+    assert [s.kind for s in spikes if s.zone == 0] == ["stuck"]
+    assert np.count_nonzero(np.isnan(cleaned[:, 0])) > 60
+
+
+def test_a_zone_that_holds_while_a_dead_one_is_still_warming_is_not_stuck():
+    rows = np.arange(200)
+    holding = np.minimum(18.0 + 20.0 * rows, 650.0)
+    dead = 18.0 + 560.0 * (1.0 - np.exp(-rows / 120.0))
+    zones = np.round(np.column_stack((dead, holding + (rows % 3 == 0), holding)))
+    assert clean_zones(rows * 60.0, zones, None)[1] == ()
+
+
 def test_a_single_zone_held_hot_while_its_set_point_climbs_on_is_stuck():
     zones = ONE.zones[:, :1].copy()
     zones[150:260, 0] = zones[150, 0]
