@@ -158,7 +158,7 @@ def _rows_of(matrix: FloatArray, powers: int, blocks: int, left: float = 0.0) ->
     of the matrix before, for a first flow of coefficient 1.
     """
     flows = matrix[powers:, powers:].copy()
-    flows.reshape(-1)[:: flows.shape[0] + 1] += 1e-9 * float(flows.diagonal().sum())
+    flows.reshape(-1)[:: flows.shape[0] + 1] += 1e-9 * float(flows.diagonal().sum()) + 1e-12  # no flow: still cold
     along = np.linalg.solve(flows, matrix[powers:, :powers])
     schur = matrix[:powers, :powers] - matrix[:powers, powers:] @ along
     schur.reshape(-1)[:: powers + 1] += 1e-9 * float(matrix.diagonal().sum())

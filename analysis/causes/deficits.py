@@ -33,6 +33,9 @@ degrees ahead of a dead one, all the time; a sound one catches up. And the least
 
 _NEVER_SO_FAR = 3.0
 """Spreads beyond a zone's usual lag, or its usual share of time at full output, that no sound zone reaches."""
+_OF_RISE = 0.2
+"""Share of the kiln's rise that a dead zone lacks; one in the draught of a vent may lack less while ware is dried."""
+
 _BALANCE_SAYS_NO = 5.0
 _ENOUGH_KNOWN, _DEAD = 3, 5.0
 
@@ -130,7 +133,8 @@ def _stands_behind(case: Case, zone: int) -> bool:
     if case.condition.end == "complete" and case.firing.peak_c > _COLD_C:
         return False
     usual, behind_c = case.memory.zones[zone].behind, signs.behind_zones_c[zone]
-    lags = behind_c > max(_HELD_BACK_C, usual.mean + usual.spread(_LAG_SPREAD_C)) and usual.count >= _ENOUGH_KNOWN
+    least_c = max(_HELD_BACK_C, usual.mean + usual.spread(_LAG_SPREAD_C), _OF_RISE * (max(mean_c) - mean_c[0]))
+    lags = behind_c > least_c and usual.count >= _ENOUGH_KNOWN
     return lags and signs.mostly_behind_c[zone] > _MOSTLY_C
 
 

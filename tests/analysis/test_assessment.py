@@ -198,3 +198,13 @@ def test_heat_that_the_output_knows_nothing_of_makes_no_power(even):
     assert told.measures.heat is None
     assert told.power.value is None
     assert "welded_contact" in {f.cause for f in told.findings}
+
+
+def test_a_kiln_that_stays_at_the_rooms_temperature_at_full_output_is_judged() -> None:
+    """A main contactor that never closes, read in whole degrees: no heat flows anywhere."""
+    kiln = Kiln("thrush", volts=240.0, supply="single-phase", rated_kw=8.0, zones=("all",))
+    time = np.arange(0.0, 7200.0, 60.0)
+    dead = FiringLog(time, np.full((time.size, 1), 20.0), None, np.ones((time.size, 1)), ("all",), output_kind="duty")
+    _, judged = assess(kiln, begin(kiln), dead)
+    assert judged.measures.no_rise is not None
+    assert judged.measures.no_rise.minutes > 60.0

@@ -255,8 +255,14 @@ def test_a_zone_ten_degrees_behind_in_a_kiln_that_stands_cold_is_dead(make_case,
         {"signs": catching_up, "trace": standing},
         {"signs": signs, "trace": climbing},
         {"signs": signs, "trace": standing, "peak_c": 95.0},  # ware dried at 95 deg C, as was meant
+        {
+            "signs": signs,
+            "trace": Trace((0.0, 7200.0), (20.0, 90.0)),
+            "duration_s": 36000.0,
+            "end": "aborted",
+        },  # a draught
     ):
-        assert all(f.severity == "info" for f in run(make_case(duration_s=7200.0, **(cold | other)))[1])
+        assert all(f.severity == "info" for f in run(make_case(**(cold | {"duration_s": 7200.0} | other)))[1])
 
 
 def test_a_set_point_that_follows_its_kiln_tells_a_dead_zone_by_what_it_never_asked_before(make_case, run):
