@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.free_cooling import offsets_at_marks
+from analysis.free_cooling import offsets_after_first_fall, offsets_at_marks
 from analysis.full_output import FAR_BEHIND_C, Drive, rates_c_per_h
 from analysis.grid import BoolArray, FloatArray, Grid, runs_of
 from analysis.ranks import median, quantile
@@ -107,6 +107,7 @@ class Signs:
     sensor_stop, hot_stop : the controller's own text says the sensor, or an excess temperature, stopped the firing.
     cooling_offset_c : each zone's reading less the mean of all at the marks of ``analysis.free_cooling``, zone after
         zone, None where the log does not reach.
+    first_fall_c : the same once the kiln has cooled by its first 100 deg C; empty where unknown.
     hot_share, cool_share : natural log of each zone's duty over the mean of all while they run together, above
         750 deg C and from 300 to 650: a couple that reads wrong shifts the first, a weak zone both. Empty if unknown.
     """
@@ -122,6 +123,7 @@ class Signs:
     sensor_stop: bool = False
     hot_stop: bool = False
     cooling_offset_c: tuple[tuple[float | None, ...], ...] = ()
+    first_fall_c: tuple[float, ...] = ()
     hot_share: tuple[float, ...] = ()
     cool_share: tuple[float, ...] = ()
 
@@ -156,6 +158,7 @@ def signs_of(log: FiringLog, grid: Grid, drive: Drive) -> Signs:
         sensor_stop=any(word in text for word in _SENSOR_WORDS),
         hot_stop=any(word in text for word in _HOT_WORDS),
         cooling_offset_c=offsets_at_marks(grid, drive),
+        first_fall_c=offsets_after_first_fall(grid, drive),
         hot_share=hot_share,
         cool_share=cool_share,
     )

@@ -90,11 +90,20 @@ def _prepared(case: Case) -> CausesMemory:
             memory = replace(memory, ageing_since=None, ageing_seen=0)
         if entry.part == "thermocouple":
             zones = tuple(
-                replace(z, cooling=UsualByPeak(), tilt=UsualByPeak(), share=Usual(), hot_share=UsualByPeak(), leak=0.0)
+                replace(
+                    z,
+                    cooling=UsualByPeak(),
+                    first_fall=UsualByPeak(),
+                    falls=(),
+                    tilt=UsualByPeak(),
+                    share=Usual(),
+                    hot_share=UsualByPeak(),
+                    leak=0.0,
+                )
                 for z in zones
             )
         if entry.part in ("brickwork", "lid"):
-            zones = tuple(replace(z, leak=0.0) for z in zones)
+            zones = tuple(replace(z, leak=0.0, falls=()) for z in zones)
     return replace(memory, zones=zones, standing=cleared(memory.standing, case), ageing_told=told, repair=repair)
 
 

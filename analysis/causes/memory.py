@@ -130,14 +130,18 @@ class ZoneMemory:
 
     ``share`` log of its duty over the zones' mean (``hot_share`` above 750 deg C), ``full`` time at full output above
     the others', ``behind`` deg C behind the hottest zone, ``swings`` times its climb fell and rose, ``cooling`` deg C
-    off the mean in free cooling and ``tilt`` how much more so while hot; ``deficit``, ``leak`` and ``drift`` run on
-    from firing to firing.
+    off the mean in free cooling, ``first_fall`` the same after its first 100 deg C and ``tilt`` how much more so while
+    hot; ``falls`` the last firings' first falls, in spreads from the usual, and ``sharpest`` their sharpest fall while
+    a leak is suspected; ``deficit``, ``leak`` and ``drift`` run on from firing to firing.
     """
 
     share: Usual = Usual()
     full: Usual = Usual()
     behind: Usual = Usual()
     cooling: UsualByPeak = UsualByPeak()
+    first_fall: UsualByPeak = UsualByPeak()
+    falls: tuple[float, ...] = ()
+    sharpest: float = 0.0
     tilt: UsualByPeak = UsualByPeak()
     hot_share: UsualByPeak = UsualByPeak()
     swings: Usual = Usual()

@@ -49,7 +49,9 @@ def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[Stacking, tuple
     if stacking.firings < _A_HABIT:
         return stacking, zones
     anew = UsualByPeak()
-    return replace(stacking, firings=0), tuple(replace(z, cooling=anew, tilt=anew, hot_share=anew) for z in zones)
+    return replace(stacking, firings=0), tuple(
+        replace(z, cooling=anew, first_fall=anew, falls=(), tilt=anew, hot_share=anew) for z in zones
+    )
 
 
 def explains_weakness(case: Case, zone: int, firing: int | None) -> bool:

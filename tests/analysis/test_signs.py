@@ -204,6 +204,12 @@ def cooling(led_down_to_c: float | None) -> FiringLog:
     return FiringLog(60.0 * np.arange(mean.size), zone_c, None, None, ("top", "bottom"))
 
 
+def until(log: FiringLog, end_c: float) -> FiringLog:
+    """The same log, cut off where the cooling has come down to ``end_c``."""
+    last = int(np.flatnonzero(log.zone_c.mean(axis=1) > end_c)[-1])
+    return replace(log, elapsed_s=log.elapsed_s[:last], zone_c=log.zone_c[:last])
+
+
 def test_zones_are_compared_only_while_the_kiln_cools_by_itself() -> None:
     """A programme that leads the kiln down holds its zones together: that is the controller's doing, not the kiln's."""
     by_itself, led = (signs(cooling(to)).cooling_offset_c[0] for to in (None, 880.0))
@@ -212,12 +218,41 @@ def test_zones_are_compared_only_while_the_kiln_cools_by_itself() -> None:
     assert led[1:3] == pytest.approx((4.0, 4.0))
 
 
+def after_the_peak(end_c: float, line_c_per_h: float | None = None) -> FiringLog:
+    """Two zones that part by 8 deg C once the heat is off: the air and the coils cool first, then the brick.
+
+    Or they are led down along a line.
+    """
+    hours = np.arange(0.0, 20.0, 1.0 / 60.0)
+    free = 20.0 + 1180.0 * (0.9 * np.exp(-hours / 10.0) + 0.1 * np.exp(-hours / 0.4))
+    down = free if line_c_per_h is None else 1200.0 - line_c_per_h * hours
+    mean = np.concatenate((np.linspace(20.0, 1200.0, 480), down[down > end_c]))
+    apart = np.where(np.arange(mean.size) > 490, 4.0, 0.0)
+    zone_c = np.column_stack((mean + apart, mean - apart))
+    return FiringLog(60.0 * np.arange(mean.size), zone_c, None, None, ("top", "bottom"))
+
+
+def test_how_zones_part_in_the_first_100_degrees_shows_though_the_log_ends_there() -> None:
+    """Left to itself; a programme that leads down along a line holds the zones together, and tells nothing."""
+    for end_c in (300.0, 1080.0):
+        assert signs(after_the_peak(end_c)).first_fall_c == pytest.approx((4.0, -4.0))
+    assert signs(after_the_peak(1120.0)).first_fall_c == ()
+    for line_c_per_h in (60.0, 250.0):
+        assert signs(after_the_peak(900.0, line_c_per_h)).first_fall_c == ()
+    alone = after_the_peak(300.0)
+    assert signs(replace(alone, zone_c=alone.zone_c[:, :1], zone_names=("all",))).first_fall_c == ()
+
+
+def test_where_the_log_says_that_the_output_is_off_a_cooling_along_a_line_is_free_too() -> None:
+    line = after_the_peak(900.0, 250.0)
+    on = np.where(np.arange(line.elapsed_s.size) < 480, 0.8, 0.0)
+    logged = replace(line, output=np.column_stack((on, on)), output_kind="duty")
+    assert signs(logged).first_fall_c == pytest.approx((4.0, -4.0))
+
+
 @pytest.mark.parametrize("end_c", [720.0, 560.0, 480.0])
 def test_a_log_that_ends_with_the_programme_that_leads_down_compares_no_zones(end_c: float) -> None:
-    led = cooling(400.0)
-    until = int(np.flatnonzero(led.zone_c.mean(axis=1) > end_c)[-1])
-    ended = replace(led, elapsed_s=led.elapsed_s[:until], zone_c=led.zone_c[:until])
-    assert signs(ended).cooling_offset_c[0][:3] == (None, None, None)
+    assert signs(until(cooling(400.0), end_c)).cooling_offset_c[0][:3] == (None, None, None)
 
 
 def test_a_kiln_that_cools_in_a_frosty_barn_is_compared_like_any_other() -> None:

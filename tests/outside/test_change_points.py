@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from analysis.causes.onset_shape import KEPT, sharpest_fall, step_over_ramp
+
 # Annual flow of the Nile at Aswan, 1871 to 1970, as statsmodels ships it (public domain). Cobb, Biometrika 65 (1978)
 # 243 dates the change to 1898 (from memory): 1898 is the last year of the old flow, 1899 the first of the new.
 nile = pytest.importorskip("statsmodels.api").datasets.nile
@@ -44,3 +46,17 @@ def test_both_charts_set_on_the_old_flow_raise_no_alarm_before_1899_and_one_with
     by_mean = [1871 + n for n, value in enumerate(level) if value > general.ewma_limit(0.2, 2.7, n + 1)]
     for years in (by_sum, by_mean):
         assert FIRST_NEW <= years[0] <= FIRST_NEW + 4
+
+
+def test_the_nile_s_fall_came_at_once_and_one_of_carbon_dioxide_s_size_did_not(flow):
+    """The Nile against a series that all agree has no jump: the rise of CO2 at Mauna Loa, turned upside down."""
+    by_year = pytest.importorskip("statsmodels.api").datasets.co2.load_pandas().data["co2"].resample("YS").mean()
+    rise = by_year.loc["1975":"1990"].to_numpy(float)
+    assert rise.size == KEPT
+    usual = flow[:28]
+    river = (flow[20 : 20 + KEPT] - usual.mean()) / usual.std(ddof=1)
+    air = -3.0 * (rise - rise[0]) / (rise[-1] - rise[0])
+    assert step_over_ramp(river) > 1.0
+    assert step_over_ramp(air) < -1.0
+    falls = [min(sharpest_fall(series[: n + 1].tolist()) for n in range(KEPT)) for series in (river, air)]
+    assert falls[0] < -3.0 < falls[1]

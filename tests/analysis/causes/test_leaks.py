@@ -1,0 +1,99 @@
+"""A leak at one zone seen in the cooling itself: it comes at once and stays, as no thermocouple drifts."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.causes.onset_shape import sharpest_fall, step_over_ramp
+from analysis.signs import Signs
+from config.logbook import LogbookEntry
+
+QUIET = Signs(swings=(2, 2, 2), behind_zones_c=(1.0, 1.0, 1.0), spikes=(0, 0, 0), dropouts=(0, 0, 0))
+SCATTER_C = (0.6, -1.1, 0.2, 1.4, -0.7, -0.3, 0.9, -1.3, 0.4, 0.1, -0.8, 1.0)
+
+
+def fallen(*below_c, scatter=SCATTER_C):
+    """Firings in a row in whose first fall the top reads ``below_c`` below the others, and scatters a little."""
+    out = []
+    for number, below in enumerate(below_c):
+        by = below + scatter[number % len(scatter)]
+        out.append(replace(QUIET, first_fall_c=(-by, by / 2.0, by / 2.0)))
+    return out
+
+
+def find(findings, cause):
+    return next((f for f in findings if f.cause == cause), None)
+
+
+def told_of(make_case, run, signs, **more):
+    return run(*(make_case(index=number, signs=each, **more) for number, each in enumerate(signs)))[1]
+
+
+def test_a_zone_that_cools_faster_from_one_firing_on_leaks_though_the_log_ends_soon_after_the_peak(make_case, run):
+    found = find(told_of(make_case, run, fallen(*[0.0] * 12, *[9.0] * 3)), "heat_leak")
+    assert (found.severity, found.zone) == ("warning", "top")
+    assert "zone top cools faster than the others" in found.evidence[0].text
+
+
+def test_two_such_firings_are_not_yet_a_message_and_a_lid_left_ajar_once_is_none(make_case, run):
+    for odd in ([9.0, 9.0], [9.0, 0.0, 0.0, 0.0, 9.0]):
+        found = find(told_of(make_case, run, fallen(*[0.0] * 12, *odd)), "heat_leak")
+        assert found is None or found.severity == "info"
+
+
+def test_a_kiln_whose_cooling_always_scatters_is_judged_by_its_own_scatter(make_case, run):
+    """What is a leak at one kiln is a usual difference at another, whose loads leave more between its zones."""
+    wild = tuple(6.0 * each for each in SCATTER_C)
+    found = find(told_of(make_case, run, fallen(*[0.0] * 12, *[9.0] * 4, scatter=wild)), "heat_leak")
+    assert found is None or found.severity == "info"
+
+
+def test_a_zone_that_parts_little_by_little_has_a_drifting_couple_and_no_leak(make_case, run):
+    findings = told_of(make_case, run, fallen(*[0.0] * 12, *(0.5 * number for number in range(1, 26))))
+    assert find(findings, "thermocouple_drift").severity == "warning"
+    leak = find(findings, "heat_leak")
+    assert leak is None or leak.severity == "info"
+
+
+def test_a_leak_that_stands_for_many_firings_does_not_become_a_drift(make_case, run):
+    findings = told_of(make_case, run, fallen(*[0.0] * 12, *[9.0] * 24))
+    assert find(findings, "heat_leak").severity == "warning"
+    drift = find(findings, "thermocouple_drift")
+    assert drift is None or drift.severity == "info"
+
+
+@pytest.mark.parametrize("part", ["lid", "brickwork"])
+def test_a_leak_that_was_sealed_is_told_no_more(make_case, run, part):
+    signs = fallen(*[0.0] * 12, *[9.0] * 4, *[0.0] * 2)
+    cases = [make_case(index=number, signs=each) for number, each in enumerate(signs)]
+    entry = LogbookEntry("heron", cases[15].started, "repaired", part)
+    cases[16] = make_case(index=16, signs=signs[16], entries=(entry,))
+    found = find(run(*cases)[1], "heat_leak")
+    assert found is None or found.severity == "info"
+
+
+def test_logs_that_never_reach_the_first_fall_tell_nothing(make_case, run):
+    assert find(told_of(make_case, run, [QUIET] * 20), "heat_leak") is None
+
+
+def test_a_fall_from_one_firing_to_the_next_is_a_step_and_one_over_many_a_ramp():
+    step, ramp = [0.0] * 8 + [-5.0] * 4, [0.0] * 4 + [-0.4 * number for number in range(1, 9)]
+    assert step_over_ramp(step) > 3.0
+    assert step_over_ramp(ramp) < 0.0
+    # three new firings beside six old: 5 over the root of 1/3 + 1/6
+    assert sharpest_fall(step[:11]) == pytest.approx(-5.0 / np.sqrt(0.5))
+    assert sharpest_fall(ramp) > -3.0
+
+
+def test_too_few_firings_tell_no_shape():
+    assert (step_over_ramp([]), step_over_ramp([-4.0]), sharpest_fall([0.0, 0.0, -9.0])) == (0.0, 0.0, pytest.approx(0))
+
+
+@given(st.lists(st.floats(-12.0, 12.0), max_size=16))
+def test_the_shape_is_always_a_number_and_never_depends_on_what_only_rises(values):
+    assert np.isfinite(step_over_ramp(values))
+    assert sharpest_fall(values) <= 0.0
+    assert sharpest_fall(sorted(values)) == 0.0
