@@ -10,7 +10,7 @@ from math import exp, log
 
 from analysis.causes import mains
 from analysis.causes.case import Case, Suspicion
-from analysis.causes.cooling_offsets import OFFSET_C, offsets_c
+from analysis.causes.cooling_offsets import parting
 from analysis.causes.deficits import Deficit, unevenness
 from analysis.causes.leaks import FastCooling, fast_cooling
 from analysis.causes.loss_words import (
@@ -331,11 +331,9 @@ def _zone_leak_fit(loss: Loss) -> float:
 
 def _cools_faster(case: Case, zone: int) -> float:
     """Return log odds for a leak in a zone from its reading while the kiln cools by itself: a leak cools it more."""
-    offsets = offsets_c(case)
-    if zone >= len(offsets) or zone >= len(case.memory.zones):
+    if zone >= len(case.memory.zones):
         return 0.0
-    usual = case.memory.zones[zone].cooling
-    distance = usual.distance(offsets[zone], case.firing.peak_c, OFFSET_C, enough=4)
+    distance = parting(case, case.memory.zones)[zone].distance(case.firing.peak_c)
     return 0.0 if distance is None else max(-1.0, min(2.0, -0.8 * distance - 0.4))
 
 
