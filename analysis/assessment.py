@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis import heatwork
 from analysis.causes.case import Case
-from analysis.causes.diagnosis import diagnose
+from analysis.causes.diagnosis import diagnose, with_sure_loss
 from analysis.causes.readings import with_readings
 from analysis.circuits import OPEN_CIRCUIT
 from analysis.climb import NINETY
@@ -62,7 +62,7 @@ def assess(
         condition = _coming_and_going(case, condition, findings)
     work = heatwork.of_firing(log)
     repair_shown = verification(case, memory, findings)
-    findings = with_unproved(case, memory, findings, repair_shown)
+    findings = with_sure_loss(case, with_unproved(case, memory, findings, repair_shown))
     state = replace(state, in_step=in_step, causes=proved(memory, repair_shown))
     assessment = Assessment(
         kiln=kiln.id,

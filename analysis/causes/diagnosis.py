@@ -5,6 +5,7 @@ from math import exp, log
 
 from analysis.causes import contacts, deficits, leaks, power_loss, stacking, thermocouples, this_firing, wear
 from analysis.causes.case import Case, Suspicion
+from analysis.causes.losses import LEAST_STEP
 from analysis.causes.memory import CausesMemory, Lost, Onset, Repair, Usual, UsualByPeak, ZoneMemory
 from analysis.causes.odds import RIVALS, among_rivals, cleared, stand
 from analysis.findings import Finding, Severity
@@ -15,6 +16,9 @@ WORTH_NAMING = 0.20
 
 SURE_OF_LOSS, SURE_AT_ONCE = 0.85, 0.94
 """How sure it must be that power or heat was lost at all, whatever took it: in a later firing, and in the first."""
+
+_URGENT = 0.8
+"""How sure an urgent cause must be for the next firing to wait."""
 
 _TOUCHES_ZONES = {"elements", "element", "thermocouple", "relay", "wiring", "brickwork", "lid", "fuse"}
 _TELLING_C = 400.0
@@ -67,6 +71,21 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
         leak_since=(memory.leak_since or Onset(case.index, case.started)) if "heat_leak" in named else None,
     )
     return kept, findings
+
+
+def with_sure_loss(case: Case, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Return the findings, one of them a warning if this firing shows that power is lost, whatever took it.
+
+    Its whole interval lies below what is worth a message then, though no single cause is sure enough for one: the most
+    probable of those that may have taken the power is told, with its own probability.
+    """
+    takes_power, high = _POWER_FAULTS | {"element_ageing"}, case.condition.level_high
+    if case.condition.basis in ("none", "kept pace") or high is None or high >= LEAST_STEP:
+        return findings
+    number = next((n for n, f in enumerate(findings) if f.cause in takes_power), None)
+    if number is None or any(f.cause in takes_power and f.severity != "info" for f in findings):
+        return findings
+    return tuple(replace(f, severity="warning") if n == number else f for n, f in enumerate(findings))
 
 
 def _prepared(case: Case) -> CausesMemory:
@@ -221,4 +240,4 @@ def _severity(case: Case, suspicion: Suspicion, share: float, ranked: list[tuple
         enough = WORTH_NAMING if suspicion.cause == "element_ageing" else WORTH_TELLING
     if max(share, together) < enough:
         return "info"
-    return "urgent" if suspicion.urgent and together > 0.8 else "warning"
+    return "urgent" if suspicion.urgent and together > _URGENT else "warning"
