@@ -35,6 +35,9 @@ _GAIN_ERROR = 0.12
 """Share of a change of power by which the balance may misjudge it, as long as it lasts: the wall's constants, the
 ware's lag and the worth of a zone's output are the same model in every firing, so firings do not average this out."""
 
+_GAIN_BY_CURRENT = 0.03
+"""The same where the amps of the firing tell the power: a meter's own error goes out of a ratio."""
+
 _SURE_OF_RENEWAL = 0.8
 
 _SINGULAR = 1e8
@@ -65,7 +68,9 @@ class _Levels:
         return _Levels(self.values[:-1], self.variances[:-1], self.references[:-1], self.rows[:-1])
 
 
-def _levels(layout: Layout, means: FloatArray, covariances: FloatArray, shares: FloatArray, counted: int) -> _Levels:
+def _levels(
+    layout: Layout, means: FloatArray, covariances: FloatArray, shares: FloatArray, counted: int, gain_error: float
+) -> _Levels:
     """Levels of m histories (m, n), (m, n, n) over the reference as it will be once all its firings are in.
 
     The reference firings still to come are expected at today's level plus the drift until then.
@@ -82,7 +87,7 @@ def _levels(layout: Layout, means: FloatArray, covariances: FloatArray, shares: 
     directions[:, : layout.zones] += gradient
     change = value - expected
     spread = (directions * (covariances @ directions[:, :, None])[:, :, 0]).sum(axis=1)
-    return _Levels(change, np.maximum(spread + (_GAIN_ERROR * change) ** 2, 1e-8), expected, rows)
+    return _Levels(change, np.maximum(spread + (gain_error * change) ** 2, 1e-8), expected, rows)
 
 
 _Pair = tuple[float, float]
@@ -321,7 +326,8 @@ def condition_of(
     prior = max(priors, key=lambda b: b.log_weight)
     beliefs = [*(b.belief for b in branches), prior]
     means, covariances = np.array([b.mean for b in beliefs]), np.array([b.covariance for b in beliefs])
-    levels = _levels(layout, means, covariances, shares, counted)
+    gain_error = _GAIN_ERROR if measures.full_current is None else _GAIN_BY_CURRENT
+    levels = _levels(layout, means, covariances, shares, counted, gain_error)
     before = float(levels.values[-1]), float(levels.variances[-1])
     means, covariances, levels = means[:-1], covariances[:-1], levels.without_last()
     passing = np.array([b.passing for b in branches])
