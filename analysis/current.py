@@ -41,6 +41,10 @@ _MISSING, _ALIKE, _MOSTLY_ALIKE, _OFTEN_MISSING = 0.88, 0.04, 0.8, 0.04
 """A current that lacks a circuit is an eighth or more below the highest, and always about the same: four in five of the
 low readings lie within 4 % of their middle. Fewer than one reading in 25 are a clamp's slips."""
 
+_WHOLE, _SELDOM, _ABOVE_TOP = 0.95, 0.02, 1.06
+"""Share of the top from which a mean lacks nothing: a duty's steps and a clamp's scatter make 2 or 3 %. Share of the
+readings that may be slips, and how far the highest may lie above the top."""
+
 _NOTHING_ASKED, _LITTLE_ASKED, _MUCH_ASKED = 0.03, 0.15, 0.8
 _NEARLY_ALWAYS, _NOT_ALL = 0.1, 0.8
 """Nine readings in ten show a current that flows unasked, as it never stops. Where a little is asked for, a clamp that
@@ -81,6 +85,33 @@ def torn_current(log: FiringLog, grid: Grid, drive: Drive) -> TornCurrent | None
         return None
     whole = flowing[alike | (flowing > _NEAR_TOP)] > _NEAR_TOP
     return TornCurrent(int(np.count_nonzero(whole[1:] != whole[:-1])), 1.0 - level)
+
+
+def wavering_current(log: FiringLog, grid: Grid, drive: Drive) -> TornCurrent | None:
+    """Find the same where amps are means over the time between rows: beside the output they lie anywhere below the top.
+
+    Of a kiln of one zone with a duty in its log, or while it is known to be at full output.
+    """
+    if log.amps is None or log.zone_c.shape[1] > 1 or log.output_kind == "on-off":
+        return None
+    amps: FloatArray = log.amps.sum(axis=1)
+    bins = np.minimum((log.elapsed_s / grid.step_s).astype(np.intp), grid.mid_s.size - 1)
+    asked: FloatArray = drive.output[bins, 0] if log.output is None else log.output[:, 0]
+    use: BoolArray = np.isfinite(amps) & (asked > _FAIR_OUTPUT) & (bins < drive.end)
+    if np.count_nonzero(use) < _FEWEST_READINGS:
+        return None
+    shares = amps[use] / asked[use]
+    top = quantile(shares, _NEAR_TOP)
+    if top <= _LEAST_A or quantile(shares, _SELDOM) < _NO_CURRENT * top:
+        return None  # no current at all while heat is asked for: readings at moments
+    if quantile(shares, _TOP) > _ABOVE_TOP * top:
+        return None  # more than is asked for: a contact that stays closed
+    shares = shares / top
+    missing = shares < _MISSING
+    clear = shares[missing | (shares > _WHOLE)] > _WHOLE
+    if np.count_nonzero(missing) < max(_OFTEN_MISSING * shares.size, _FEWEST_READINGS):
+        return None
+    return TornCurrent(int(np.count_nonzero(clear[1:] != clear[:-1])), 1.0 - median(shares[missing]))
 
 
 def unasked_current(log: FiringLog, grid: Grid, drive: Drive) -> float | None:

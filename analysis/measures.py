@@ -16,7 +16,7 @@ from analysis.balance import (
     zone_moments,
 )
 from analysis.climb import BandClimb, Estimate, bands_of
-from analysis.current import TornCurrent, full_current, torn_current, unasked_current
+from analysis.current import TornCurrent, full_current, torn_current, unasked_current, wavering_current
 from analysis.demand import NoRise, no_rise, worst_lag_c
 from analysis.energy import energy_kwh, supply_volts
 from analysis.firing import Firing, firing_of, short_firing
@@ -221,7 +221,7 @@ def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
         zone_heat=() if unasked or grid.zone_c.shape[1] == 1 else zone_moments(blocks),
         kept=None if unasked or drive.kept is None else kept_pace(blocks, block_shares(drive.kept)),
         no_rise=no_rise(grid, drive),
-        torn_current=torn_current(log, grid, drive),
+        torn_current=torn_current(log, grid, drive) or wavering_current(log, grid, drive),
         unasked_current=unasked_current(log, grid, drive),
         signs=signs,
     )

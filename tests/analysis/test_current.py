@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.current import TornCurrent, full_current, torn_current, unasked_current
+from analysis.current import TornCurrent, full_current, torn_current, unasked_current, wavering_current
 from analysis.full_output import drive_of
 from analysis.grid import FloatArray, grid_of
 from analysis.measures import measure
@@ -140,6 +140,51 @@ def test_a_clamps_noise_is_no_current(log: FiringLog, closed: int) -> None:
 def test_zones_that_rest_in_turn_tear_no_current(fire: Callable[..., FiringLog], test_kiln: type) -> None:
     two = fire(test_kiln(zones=2), ramps=RAMPS, cooling_h=1.0)
     assert torn(two, coming_and_going(two, 1500.0)) is None
+
+
+def wavering(log: FiringLog, amps: FloatArray) -> TornCurrent | None:
+    with_amps = replace(log, amps=amps[:, None])
+    grid = grid_of(with_amps, 240.0)
+    assert grid is not None
+    return wavering_current(with_amps, grid, drive_of(grid))
+
+
+def means(log: FiringLog, of_duty: FloatArray | float = 1.0) -> FloatArray:
+    """Amps as means over the time between rows, with a clamp's scatter."""
+    assert log.output is not None
+    amps: FloatArray = FULL_A * log.output[:, 0] * of_duty * np.random.default_rng(7).normal(1.0, 0.01, len(log.output))
+    return amps
+
+
+def test_mean_amps_beside_the_output_show_a_part_that_comes_and_goes_within_the_time_between_rows(
+    log: FiringLog,
+) -> None:
+    rows = log.elapsed_s.size
+    in_touch = np.clip(np.random.default_rng(8).normal(0.8, 0.4, rows), 0.0, 1.0)
+    found = wavering(log, means(log, 1.0 - 0.35 * (1.0 - in_touch)))
+    assert found is not None
+    assert found.turns > 20
+    assert 0.12 < found.missing < 0.35
+
+
+def test_sound_means_do_not_waver_nor_those_of_an_element_that_opened_for_good(log: FiringLog) -> None:
+    assert wavering(log, means(log)) is None
+    middle = float(log.elapsed_s[np.argmax(log.zone_c[:, 0])]) / 2.0
+    for_good = wavering(log, means(log, np.where(log.elapsed_s > middle, 0.67, 1.0)))
+    assert for_good is None or for_good.turns <= 1
+
+
+def test_readings_at_moments_outputs_that_jump_and_contacts_that_stay_closed_are_no_wavering_means(
+    log: FiringLog, fire: Callable[..., FiringLog], test_kiln: type
+) -> None:
+    assert log.output is not None
+    assert wavering(log, at_moments(log)) is None
+    jumping = np.clip(log.output * np.random.default_rng(9).normal(1.0, 0.15, log.output.shape), 0.0, 1.0)
+    assert wavering(replace(log, output=jumping), means(log)) is None
+    assert wavering(log, np.full(log.elapsed_s.size, FULL_A)) is None
+    assert wavering(replace(log, output_kind="on-off"), means(log, 0.5)) is None
+    two = fire(test_kiln(zones=2), ramps=RAMPS, cooling_h=1.0)
+    assert wavering(two, coming_and_going(two, 1500.0)) is None
 
 
 def unasked(log: FiringLog, amps: FloatArray) -> float | None:
