@@ -47,7 +47,8 @@ class FaultOdds:
 def fault_steps(kiln: Kiln) -> tuple[FaultStep, ...]:
     """Return the step of every single fault that changes any power; faults that look alike are kept apart.
 
-    An open element in a series string, or alone in its circuit, is that circuit open: it is not listed twice.
+    An open element in a series string, or alone in its circuit, takes what that circuit open takes: only its terminals
+    tell the two apart.
     """
     return _steps_of(kiln.circuits, kiln.zones, kiln.volts, kiln.supply, kiln.rated_kw)
 
@@ -70,10 +71,7 @@ def _steps_of(
     whole = solve(net)
     zones = kiln.zones or ("",)
     out = []
-    alone = {c.name for c in net.circuits if c.elements == 1 or c.wiring == "series"}
     for fault in single_faults(net):
-        if fault.kind == OPEN_ELEMENT and fault.circuit in alone:
-            continue
         left = solve(net, fault)
         total = _log_ratio(left.total_w, whole.total_w)
         by_zone = tuple(_log_ratio(left.zone_w.get(z, 0.0), whole.zone_w.get(z, 0.0)) for z in zones)

@@ -25,12 +25,21 @@ class PartNeeded:
 
 
 def parts_for(kiln: Kiln, findings: Sequence[Finding]) -> tuple[PartNeeded, ...]:
-    """Return the parts for the likely findings, most probable first, each once."""
+    """Return the parts for the likely findings, most probable first, each once.
+
+    A dead circuit and an element broken in it are mended with the same elements.
+    """
     out: dict[tuple[Part, str], PartNeeded] = {}
+    opened: set[tuple[str | None, str | None]] = set()
     for finding in sorted(findings, key=lambda f: -f.probability):
-        if finding.probability >= WORTH_BRINGING:
-            for part in _parts_of(kiln, finding):
+        if finding.probability < WORTH_BRINGING:
+            continue
+        place = (finding.zone, finding.circuit)
+        for part in _parts_of(kiln, finding):
+            if not (part.part == "element" and place in opened):
                 out.setdefault((part.part, part.what), part)
+        if finding.cause in ("open_circuit", "open_element"):
+            opened.add(place)
     return tuple(out.values())
 
 

@@ -159,3 +159,16 @@ def test_half_the_power_of_a_one_zone_delta_is_a_lost_line_not_an_open_element()
     odds = fault_odds(fault_steps(k), Estimate(math.log(2 / 3), 0.03))
     assert odds[0].step.fault.kind == "open circuit"
     assert sum(o.probability for o in odds if o.step.fault.kind == "lost line") < 0.1
+
+
+@pytest.mark.parametrize(("elements", "wiring"), [(2, "series"), (1, "parallel")])
+def test_a_dead_string_may_be_a_broken_element_of_it_as_well_as_its_relay(elements, wiring):
+    """The supply cannot tell; the terminals can. Side by side an element takes only its own share."""
+    pair = Circuit("t", "top", 2, "parallel", (30.0,))
+    k = kiln(pair, Circuit("m", "middle", elements, wiring, (8.0,)))
+    odds = fault_odds(fault_steps(k), None, [Estimate(0.0, 0.05), Estimate(math.log(0.05), 0.05)])
+    by_kind = {
+        kind: sum(o.probability for o in odds if o.step.fault.kind == kind) for kind in ("open circuit", "open element")
+    }
+    assert {o.step.circuit for o in odds if o.probability > 0.1} == {"m"}
+    assert by_kind["open circuit"] > by_kind["open element"] > 0.2

@@ -141,3 +141,13 @@ def test_volts_are_asked_for_first_where_the_supply_is_suspected():
     live = [m for m in sheet.measurements if m.live]
     assert live[0].quantity == "volt"
     assert not sheet.parts
+
+
+def test_a_dead_circuit_and_an_element_broken_in_it_ask_for_the_same_elements_once():
+    causes = [
+        Finding("open_circuit", "warning", 0.55, zone="bottom", circuit="c3"),
+        Finding("open_element", "warning", 0.44, zone="bottom", circuit="c3"),
+    ]
+    parts = inspect(JUNIPER, condition(), causes).parts
+    assert [(part.part, part.count) for part in parts if part.part == "element"] == [("element", 2)]
+    assert {"relay", "fuse"} <= {part.part for part in parts}
