@@ -14,11 +14,12 @@ from analysis.power_filter import Belief, Hypothesis
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 
-_NEW_SET = 0.25
+_NEW_SET, _NEW_SET_UNLIKE = 0.25, 0.08
 _NEW_PART = 0.15
 _MENDED = 0.05
-"""How far power may stand from where it is expected after a repair (log): a whole new set, one new part, and a
-fault taken away (then the level from before the fault is expected)."""
+"""How far power may stand from where it is expected after a repair (log): a whole new set, and one zone of it beside
+another (wire and coils to 5 % each, and old sets wear unevenly); one new part; and a fault taken away (then the level
+from before the fault is expected)."""
 
 _IN_VAIN = 0.1
 """Share of repairs that mend nothing, the next firing to tell: the wrong part changed, a lead left off (common
@@ -42,14 +43,16 @@ def _zones_of(kiln: Kiln, entry: LogbookEntry, zones: int) -> list[int]:
     return list(range(zones))
 
 
-def _loosened(belief: Belief, at: Sequence[int], spread: float) -> FloatArray:
+def _loosened(belief: Belief, at: Sequence[int], spread: float, together: float = 0.0) -> FloatArray:
+    """The covariance with a spread added at some places, each by itself, and one for all of them together."""
     covariance = belief.covariance.copy()
+    covariance[np.ix_(at, at)] += together**2
     for index in at:
         covariance[index, index] += spread**2
     return covariance
 
 
-def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Belief:
+def _mended(layout: Layout, belief: Belief, at: list[int], spread: float, together: float = 0.0) -> Belief:
     """Power as it was before the fault, give or take; the history of the jump ends here.
 
     A leak stays: old elements and a worn lid are found at the same visit often enough. One that the coolings show goes
@@ -69,13 +72,21 @@ def _mended(layout: Layout, belief: Belief, at: list[int], spread: float) -> Bel
     elif belief.story.standing < 0.0:
         mean[everywhere] -= belief.story.standing
         at = everywhere
-    covariance = _loosened(belief, at, spread)
+    covariance = _loosened(belief, at, spread, together)
     if _surely_leaks(belief.story):
         before = tuple(mean[everywhere].tolist())
         story = replace(belief.story, before=before, standing=0.0, renewed_firing=None)
         return replace(belief, mean=mean, covariance=covariance, story=story)
     story = replace(belief.story.over(), renewed_firing=None)
     return replace(belief, mean=mean, covariance=covariance, story=story)
+
+
+def _with_new_set(layout: Layout, belief: Belief, at: list[int]) -> Belief:
+    """A new set gives about what the first firings showed: less if it is of another make, more if theirs was worn."""
+    mended = _mended(layout, belief, at, _NEW_SET_UNLIKE, _NEW_SET)
+    mean = mended.mean.copy()
+    mean[: layout.zones] += max(0.0, float(mean[layout.reference]) - float(mean[: layout.zones].mean()))
+    return replace(mended, mean=mean)
 
 
 def _surely_leaks(story: Hypothesis) -> bool:
@@ -151,7 +162,7 @@ def repaired(
         at = _zones_of(kiln, entry, layout.zones)
         if entry.part == "elements" and entry.zone is None and entry.circuit is None:
             new_set = True
-            beliefs = [_mended(layout, b, at, _NEW_SET) for b in beliefs]
+            beliefs = [_with_new_set(layout, b, at) for b in beliefs]
         elif entry.part in ("elements", "element"):
             beliefs = _mended_or_not(layout, beliefs, at, _NEW_PART)
         elif entry.part in ("relay", "fuse", "wiring", "supply"):
