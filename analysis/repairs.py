@@ -14,7 +14,7 @@ from analysis.power_filter import Belief, Hypothesis
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 
-_NEW_SET, _NEW_SET_UNLIKE = 0.25, 0.08
+_NEW_SET, _NEW_SET_UNLIKE = 0.15, 0.08
 _NEW_PART = 0.15
 _MENDED = 0.05
 """How far power may stand from where it is expected after a repair (log): a whole new set, and one zone of it beside

@@ -76,6 +76,17 @@ def test_a_new_set_leaves_a_leak_where_it_was() -> None:
     assert found[0].mean[LAYOUT.wall] == pytest.approx(SEALED + 0.25)
 
 
+def test_a_new_set_gives_about_the_first_power_and_its_zones_are_more_alike_than_sets_are() -> None:
+    """Of another make it may give a tenth more or less as a whole; one zone of it is not half as strong as the next."""
+    worn = belief("none", powers=(-0.15, -0.09), wall=SEALED)
+    found = after("elements", worn)[0]
+    assert found.mean[:2] == pytest.approx([-0.03, 0.03])
+    own = found.covariance - worn.covariance
+    together, apart = np.array([0.5, 0.5]), np.array([1.0, -1.0])
+    assert together @ own[:2, :2] @ together > 0.1**2
+    assert apart @ own[:2, :2] @ apart < 0.15**2
+
+
 @pytest.mark.parametrize("part", ["lid", "relay"])
 def test_a_repair_alone_hardly_favours_a_history(part: Part) -> None:
     found = after(part, belief("leak", powers=(0.0, 0.0), wall=SEALED + 0.25))
