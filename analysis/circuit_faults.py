@@ -17,6 +17,9 @@ DEAD = log(0.02)  # a zone without any power of its own; 2 % stands for what its
 # Odds of meeting each fault before anything is measured, per element, circuit or kiln: elements and relays fail far
 # more often than supply lines (common practice, no source).
 PRIOR = {OPEN_ELEMENT: 0.4, OPEN_CIRCUIT: 1.0, LOST_LINE: 0.5}
+# An element of a string gives the same heat with a quarter of the ohms of one that lies alone across the volts: thicker
+# wire, which lasts longer (common practice, no source).
+_IN_A_STRING = 0.2
 _ONE_RELAY_FOR_ALL = 0.5  # that one relay switches all circuits of a zone is as common as not, and seldom written down
 MODEL_ERROR = 0.035  # log, whole kiln: elements' shares are known to some 3 % (wire tolerance 5 % each, uneven ageing)
 ZONE_ERROR = 0.07  # log, one zone: zones lend each other heat
@@ -26,7 +29,10 @@ OUTLIER_ODDS = 0.02  # a reading outside everything above, so that no single num
 
 @dataclass(frozen=True, slots=True)
 class FaultStep:
-    """The log power step one fault makes: whole kiln (``total``) and by zone in the kiln's order (``zones``)."""
+    """The log power step one fault makes: whole kiln (``total``) and by zone in the kiln's order (``zones``).
+
+    ``in_string`` says that it is an element of a series string.
+    """
 
     fault: Fault
     zone: str | None
@@ -34,6 +40,7 @@ class FaultStep:
     total: float
     zones: tuple[float, ...]
     assumed: bool = False
+    in_string: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,18 +78,22 @@ def _steps_of(
     whole = solve(net)
     zones = kiln.zones or ("",)
     out = []
+    strings = {c.name for c in net.circuits if c.wiring == "series" and c.elements > 1}
     for fault in single_faults(net):
         left = solve(net, fault)
         total = _log_ratio(left.total_w, whole.total_w)
         by_zone = tuple(_log_ratio(left.zone_w.get(z, 0.0), whole.zone_w.get(z, 0.0)) for z in zones)
         if any(abs(s) > 1e-6 for s in (total, *by_zone)):
-            out.append(FaultStep(fault, _zone_of(net, fault), fault.circuit, total, by_zone, assumed))
+            strung = fault.kind == OPEN_ELEMENT and fault.circuit in strings
+            out.append(FaultStep(fault, _zone_of(net, fault), fault.circuit, total, by_zone, assumed, strung))
     return tuple(out)
 
 
-def prior_of(fault: Fault) -> float:
+def prior_of(step: FaultStep) -> float:
     """Return the odds of meeting a fault before anything is measured, relative to one circuit's relay or leads."""
-    return _ONE_RELAY_FOR_ALL if fault.zone is not None else PRIOR[fault.kind]
+    if step.fault.zone is not None:
+        return _ONE_RELAY_FOR_ALL
+    return _IN_A_STRING if step.in_string else PRIOR[step.fault.kind]
 
 
 def fault_odds(
@@ -103,7 +114,7 @@ def fault_odds(
         return ()
     weight = []
     for step in steps:
-        ln = log(prior_of(step.fault)) + _ln_step(step, total, zones)
+        ln = log(prior_of(step)) + _ln_step(step, total, zones)
         for want, bound in zip(step.zones, at_most, strict=False):
             if bound is not None and want > bound + 2 * ZONE_ERROR:
                 ln += log(OUTLIER_ODDS)
@@ -117,7 +128,7 @@ def log_evidence(steps: Sequence[FaultStep], total: Estimate | None, zones: Sequ
     """Return the log density of a measured step if some single fault made it, over the faults' prior odds."""
     if not steps:
         return -50.0
-    prior = [log(prior_of(s.fault)) for s in steps]
+    prior = [log(prior_of(s)) for s in steps]
     weight = [p + _ln_step(s, total, zones) for p, s in zip(prior, steps, strict=True)]
     return _log_sum(weight) - _log_sum(prior)
 

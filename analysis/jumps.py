@@ -283,7 +283,7 @@ def _faults_of(
         by_zone = np.asarray(step.zones if zones > 1 else (step.total,))
         if by_zone.size != zones:
             continue
-        odds = prior_of(step.fault)
+        odds = prior_of(step)
         alike = next((n for n, (other, _) in enumerate(found) if np.abs(other - by_zone).max() < _FAULT_SPREAD), None)
         if alike is None:
             found.append((by_zone, odds))

@@ -108,7 +108,7 @@ def _cause(steps: Sequence[FaultStep], change: np.ndarray, *, volts: bool) -> tu
     def fit(wanted: np.ndarray | float, error: float) -> float:
         return float(-0.5 * np.sum(((change - wanted) / error) ** 2) - change.size * np.log(error))
 
-    rated = [(np.log(prior_of(s.fault)) + fit(np.maximum(s.zones, -2.0), _STEP_ERROR), s) for s in steps]
+    rated = [(np.log(prior_of(s)) + fit(np.maximum(s.zones, -2.0), _STEP_ERROR), s) for s in steps]
     best, step = max(rated, key=lambda pair: pair[0], default=(-np.inf, None))
     mean = float(change.mean())
     low, high = _SUPPLY_SIZES
