@@ -41,9 +41,10 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
     ]
     telling = case.firing.peak_c > _TELLING_C
     standing, lasting = stand(memory.standing, own, case, telling=telling)
-    zones = contacts.remember(case, thermocouples.remember(case, leaks.remember(case, memory.zones)))
+    cooled = leaks.remember(case, memory.zones)
+    zones = contacts.remember(case, thermocouples.remember(case, cooled))
     stacked, zones = stacking.remember(case, zones)
-    power, lost = power_loss.suspect(case, found)
+    power, lost = power_loss.suspect(case, found, cooled)
     drifted = thermocouples.suspect_drift(case, zones)
     sudden = _sudden(case, lost)
     worn = [_behind_sudden(s, sudden) for s in wear.suspect(case, sudden)]

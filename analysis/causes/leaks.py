@@ -54,17 +54,16 @@ def by_cooling(zone: ZoneMemory) -> tuple[float, float]:
     As by a leak, then: a couple drifts little by little.
     """
     changed = probability(_PER_SPREAD * zone.leak + _FIRST_ODDS)
-    if not zone.falls:
+    if not zone.falls or zone.leak <= 0.0:
         return changed, 1.0
     by_shape = max(-_MOST_BY_SHAPE, min(_MOST_BY_SHAPE, step_over_ramp(zone.falls)))
     return changed, probability(_PER_ERROR * (-zone.sharpest - _SHARP) + by_shape)
 
 
-def fast_cooling(case: Case) -> FastCooling | None:
-    """Return the zone whose cooling speaks most for a leak, None if none does."""
-    if len(case.memory.zones) < 2:
+def fast_cooling(case: Case, zones: tuple[ZoneMemory, ...]) -> FastCooling | None:
+    """Return the zone whose cooling speaks most for a leak, None if none does; ``zones`` know this firing already."""
+    if len(zones) < 2:
         return None
-    zones = remember(case, case.memory.zones)
     number = max(range(len(zones)), key=lambda i: zones[i].leak)
     changed, suddenly = by_cooling(zones[number])
     log_odds = log_odds_of(changed * suddenly)

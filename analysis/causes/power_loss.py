@@ -22,7 +22,7 @@ from analysis.causes.loss_words import (
     supply_evidence,
 )
 from analysis.causes.losses import Loss, credit_of, losses
-from analysis.causes.memory import Lost, Share
+from analysis.causes.memory import Lost, Share, ZoneMemory
 from analysis.causes.odds import probability
 from analysis.circuit_faults import ZONE_ERROR, FaultOdds, FaultStep, fault_odds, ln_likelihood, log_evidence
 from analysis.condition import STRONGER_THAN_NEW, Story
@@ -57,15 +57,18 @@ _LEAST_LEFT = 0.4
 _ZONE_LEAK_PRIOR, _ZONE_LEAK_SIZES = 0.15, (-0.35, -0.10)
 
 
-def suspect(case: Case, found: Sequence[Deficit]) -> tuple[list[Suspicion], Lost | None]:
-    """Return the rivals for a sudden loss of power or a rise of heat loss, and the loss to remember."""
+def suspect(case: Case, found: Sequence[Deficit], zones: tuple[ZoneMemory, ...]) -> tuple[list[Suspicion], Lost | None]:
+    """Return the rivals for a sudden loss of power or a rise of heat loss, and the loss to remember.
+
+    ``zones`` is the zones' memory with this firing's cooling in it.
+    """
     suspicions = _by_volts(case)
     told = losses(case, found)
     leaks = [s for s in case.condition.stories if s.kind == "leak" and s.loss_size and s.loss_size.value > LEAST_LEAK]
     leak, favour = _local(
         case, sum(s.probability * credit_of(case, s, found) for s in leaks), sum(loss.probability for loss in told)
     )
-    cools = fast_cooling(case)
+    cools = fast_cooling(case, zones)
     seen = 0.0 if cools is None else probability(cools.log_odds)
     if cools is None or seen < 0.5:
         cools, seen = None, 0.0

@@ -20,7 +20,7 @@ from analysis.causes.cooling_offsets import (
     trouble_stands,
 )
 from analysis.causes.leaks import by_cooling
-from analysis.causes.memory import Spreads, UsualByPeak, ZoneMemory
+from analysis.causes.memory import USUAL_FIRINGS, Spreads, UsualByPeak, ZoneMemory
 from analysis.causes.odds import log_odds_of, probability
 from analysis.causes.stacking import stacked_otherwise
 
@@ -113,7 +113,7 @@ def _with_this_firing(case: Case, zones: Sequence[ZoneMemory]) -> tuple[ZoneMemo
     peak = case.firing.peak_c
 
     def taken(usual: UsualByPeak, value: float | None, spreads: Spreads) -> UsualByPeak:
-        far = usual.distance(value, peak, spreads)
+        far = usual.distance(value, peak, spreads) if usual.count(peak) < USUAL_FIRINGS else None
         return usual if far is not None and abs(far) >= _MOST_SCORE else usual.taken(value, peak)
 
     rows = zip(zones, offsets_c(case), after_first_fall_c(case), tilts_c(case), hot_shares(case), strict=True)
