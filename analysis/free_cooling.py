@@ -16,9 +16,9 @@ _ABOUT_C, _APART_C, _SLOWS_BY = 30.0, 100.0, 0.7
 C or more below (walls that are still hot make it more than the law says; one that is led down keeps its rate)."""
 
 FIRST_FALL_C, _ABOUT_THE_FALL_C = 100.0, 10.0
-"""The first fall after the heat goes off. What leaks shows most here, and most logs reach so far: later on it is hidden
-by what the load leaves between zones (as seen in the kilns of two independent simulators, where this parts a leak from
-sound firings half as well again as 900 deg C does, and twice as well as 500)."""
+"""The first fall after the heat goes off. Most logs reach so far, and what leaks shows: later on it is hidden by what
+the load leaves between zones (in the kilns of two independent simulators this parts a leak from sound firings about as
+well as 900 deg C does, and in one of them twice as well as 500)."""
 
 _LEAST_BINS = 6
 
