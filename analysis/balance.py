@@ -2,13 +2,14 @@
 
 At every moment the heat given is taken up by the wall and by what stands in the kiln:
 
-    sum over zones of P_z u_z = A q + C dT/dt
+    sum over zones of P_z u_z = A (q + gaps g) + C dT/dt
 
 ``u_z`` is a zone's share of full output, ``P_z`` its full power, ``q`` the flux into the wall
-(``analysis.wall_heat``, in deg C), ``A`` = k0 * area / L the wall's conductance and ``C`` the heat capacity of
+(``analysis.wall_heat``, in deg C), ``A`` = k0 * area / L the wall's conductance, ``g`` the flux that gaps radiate
+(in the same units; it grows faster with the temperature, and follows it at once) and ``C`` the heat capacity of
 ware, shelves and the wall's inner skin. Heating and cooling obey the same equation. One firing cannot give P, A
 and C apart, only their ratios; so what is kept of a firing is the matrix of second moments of
-(u_1 ... u_z, q, dT/dt), from which the kiln's state (``analysis.power_filter``) weighs its own estimates.
+(u_1 ... u_z, q, dT/dt, g), from which the kiln's state (``analysis.power_filter``) weighs its own estimates.
 """
 
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ from analysis.clay_water import water_loss_per_h
 from analysis.cooling import Told, bend_of
 from analysis.full_output import SPEEDS_UP, Drive, keeps_rate, rates_c_per_h
 from analysis.grid import BoolArray, FloatArray, Grid, over_zones, runs_of
-from analysis.wall_heat import ROOM_C, flux_into_wall
+from analysis.wall_heat import ROOM_C, flux_into_wall, flux_through_gaps
 
 BLOCK_BINS = 5
 """Ten-minute blocks: long beside the control cycle and the thermocouple's lag, short beside a segment."""
@@ -101,8 +102,9 @@ class HeatMoments:
     Attributes
     ----------
     zones : number of zones z.
-    moments : upper triangle, row by row, of the (z + 2, z + 2) matrix sum(w v v') with
-        v = (u_1 ... u_z, q / 1000 deg C, dT/dt / 100 deg C per h) and w the block's inverse error variance.
+    moments : upper triangle, row by row, of the (z + 3, z + 3) matrix sum(w v v') with
+        v = (u_1 ... u_z, q / 1000 deg C, dT/dt / 100 deg C per h, g / 1000 deg C) and w the block's inverse error
+        variance.
     cooling_left : what no C / A takes off sum(w (A q + C dT/dt)^2) over the blocks without output, for A = 1; left out
         of the moments (see ``_of_ratio``).
     blocks, full_blocks, cooling_blocks : how many ten-minute blocks, of these with every zone at full output,
@@ -119,15 +121,15 @@ class HeatMoments:
     bend: Told | None = None
 
     def matrix(self) -> FloatArray:
-        """The symmetric moment matrix, shape (z + 2, z + 2)."""
-        return _matrix_of(self.moments, self.zones + 2)
+        """The symmetric moment matrix, shape (z + 3, z + 3)."""
+        return _matrix_of(self.moments, self.zones + 3)
 
 
 @dataclass(frozen=True, slots=True)
 class ZoneMoments:
     """Weighted second moments of the blocks in which this zone is at full output and must be judged by itself.
 
-    Upper triangle of sum(w v v') with v = (u, q / 1000 deg C, dT/dt / 100 deg C per h, exchange) for the zone alone;
+    Upper triangle of sum(w v v') with v = (u, q, dT/dt, g, exchange) for the zone alone, in the same units;
     ``exchange`` is what the warmer rest of the kiln gives it by radiation, (T - mean T) / 100 deg C times the cube of
     the absolute temperature over 1273 K.
     """
@@ -136,20 +138,22 @@ class ZoneMoments:
     blocks: int
 
     def matrix(self) -> FloatArray:
-        """The symmetric moment matrix, shape (4, 4)."""
-        return _matrix_of(self.moments, 4)
+        """The symmetric moment matrix, shape (5, 5)."""
+        return _matrix_of(self.moments, 5)
 
 
 @dataclass(frozen=True, slots=True)
 class KeptPace:
     """The hardest half hour in which every zone kept to its set point below full output: flux and rate as above.
 
-    So the full power exceeds A q + C dT/dt there: a lower bound. ``at_c`` is its temperature.
+    So the full power exceeds A (q + gaps g) + C dT/dt there: a lower bound. ``at_c`` is its temperature,
+    ``through_gaps`` the flux g that gaps would radiate at it.
     """
 
     flux: float
     rate: float
     at_c: float
+    through_gaps: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -272,10 +276,11 @@ def heat_moments(blocks: Blocks) -> HeatMoments | None:
     output, error, cooling = output[at], blocks.error[at], cooling[at]
     flux, rate = over_zones(blocks.flux_c[at]) / FLUX_UNIT_C, mean_rate[at] / RATE_UNIT_C_PER_H
     bend = bend_of(mean_c[at[cooling]], flux[cooling], rate[cooling])
-    flux, rate, left = _of_ratio(flux, rate, error, cooling)
+    gaps = flux_through_gaps(mean_c[at]) / FLUX_UNIT_C
+    flux, rate, gaps, left = _of_ratio(flux, rate, gaps, error, cooling)
     return HeatMoments(
         zones=output.shape[1],
-        moments=_second_moments([output, flux, rate], blocks.water_per_h[at], error),
+        moments=_second_moments([output, flux, rate, gaps], blocks.water_per_h[at], error),
         cooling_left=left,
         blocks=int(at.size),
         full_blocks=int(np.count_nonzero(output.min(axis=1) > 0.9)),
@@ -305,20 +310,23 @@ def _held_or_opened(rate_c_per_h: FloatArray, cooling: BoolArray) -> BoolArray:
 
 
 def _of_ratio(
-    flux: FloatArray, rate: FloatArray, error: FloatArray, cooling: BoolArray
-) -> tuple[FloatArray, FloatArray, float]:
-    """Return flux and rate (b,) with those of the cooling blocks as their best C / A makes them, and what that misses.
+    flux: FloatArray, rate: FloatArray, gaps: FloatArray, error: FloatArray, cooling: BoolArray
+) -> tuple[FloatArray, FloatArray, FloatArray, float]:
+    """Return the flows (b,) with those of the cooling blocks as their best C / A makes them, and what that misses.
 
     With no output A q + C dT/dt = 0. That tells C / A and no more; but no wall and no load at all (A = C = 0) fit it
-    best, so a cooling that the model misses by a little would speak for as little of both as can be. Where no positive
+    best, so a cooling that the model misses by a little would speak for as little of both as can be. What goes through
+    gaps bends a cooling, which is told by itself (``analysis.cooling``); here it only hastens it. Where no positive
     C / A fits, it tells nothing.
     """
     q, r = flux[cooling] / error[cooling], rate[cooling] / error[cooling]
     slope = min(float(q @ r) / max(float(r @ r), 1e-12), 0.0)
     left = float(((q - slope * r) ** 2).sum())
     if slope < 0.0:
-        return np.where(cooling, slope * rate, flux), rate, left
-    return np.where(cooling, 0.0, flux), np.where(cooling, 0.0, rate), left
+        share = float((gaps[cooling] / error[cooling]) @ r) / float(r @ r)
+        return np.where(cooling, slope * rate, flux), rate, np.where(cooling, share * rate, gaps), left
+    flux, rate, gaps = (np.where(cooling, 0.0, flow) for flow in (flux, rate, gaps))
+    return flux, rate, gaps, left
 
 
 _ZONE_ERROR = 0.03
@@ -354,6 +362,7 @@ def zone_moments(blocks: Blocks) -> tuple[ZoneMoments | None, ...]:
             output[full, zone],
             blocks.flux_c[full, zone] / FLUX_UNIT_C,
             blocks.rate_c_per_h[full, zone] / RATE_UNIT_C_PER_H,
+            flux_through_gaps(blocks.zone_c[full, zone]) / FLUX_UNIT_C,
             (blocks.zone_c[full, zone] - mean_c[full]) / 100.0 * cube,
         ]
         error = np.hypot(blocks.error[full], _ZONE_ERROR)
@@ -380,7 +389,7 @@ def kept_pace(blocks: Blocks, kept_share: FloatArray) -> KeptPace | None:
     mean_load = (load[:-2] + load[1:-1] + load[2:]) / 3.0
     at = int(np.argmax(np.where(run, mean_load, -np.inf)))
     flux_c, rate_c, at_c = (float(values[at : at + 3].sum()) / 3.0 for values in (flux, rate, mean_c))
-    return KeptPace(flux_c, rate_c, at_c)
+    return KeptPace(flux_c, rate_c, at_c, float(flux_through_gaps(np.array([at_c]))[0]) / FLUX_UNIT_C)
 
 
 def block_shares(flags: BoolArray) -> FloatArray:

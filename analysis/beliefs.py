@@ -11,14 +11,19 @@ from math import log, log1p
 import numpy as np
 
 from analysis.grid import FloatArray
-from analysis.heat_model import Layout
 from analysis.power_filter import Belief, Hypothesis, Pace, merge
+from analysis.state_vector import Layout
 
 _FIRST_WALL = (-1.2, 0.3)
 _FIRST_CAPACITY = (-1.6, 0.5)
 """Log of A and C as shares of rated power, before any firing: 65-76 mm brick loses 0.4-0.6 of the rated power at
 1200 deg C (facts: 65 mm, k 0.17 W/mK, 2.1 m2, 11.5 kW: 0.54), so A is about 0.3; a load climbs at 100 deg C per
 hour for about a fifth of it. Wide enough for kilns half as good or bad again."""
+
+_FIRST_GAPS = (0.05, 0.06)
+"""Heat radiated through gaps, as a share of what the wall conducts at 1200 deg C: a slit of half a millimetre round a
+lid of 60 cm is 9 cm2, through which a black body of that heat sends 0.25 kW (Stefan and Boltzmann), a twentieth of the
+5 kW or so of a usual wall; a peephole as much. The spread stands for what the constants of the brick get wrong, too."""
 
 FIRST_DRIFT: dict[Pace, tuple[float, float, float]] = {
     "steady": (-0.0003, 0.0003, 0.65),
@@ -49,6 +54,7 @@ _DRIFT_WALK: dict[Pace, float] = {"steady": 1.0e-4, "wearing": 2.0e-4}
 
 _LEVEL_WALK = 5.0e-4
 _WALL_WALK = 5.0e-4
+_GAPS_WALK = 1.0e-3
 _CAPACITY_WALK = 0.01
 _SHARE_WALK = 1.0e-3
 """Changes per firing that are neither ageing nor faults: brick and furniture age too, little by little."""
@@ -86,6 +92,7 @@ def _first_belief(layout: Layout, pace: Pace) -> Belief:
     mean[layout.exchange], spread[layout.exchange] = _EXCHANGE
     mean[layout.wall], spread[layout.wall] = _FIRST_WALL
     mean[layout.capacity], spread[layout.capacity] = _FIRST_CAPACITY
+    mean[layout.gaps], spread[layout.gaps] = _FIRST_GAPS
     spread[layout.share : layout.share + layout.zones] = _ZONE_SHARE
     story = Hypothesis(0.0, (), (), pace=pace)
     return Belief(log(odds), mean, np.diag(spread**2 + _unknown_offsets(layout)), story)
@@ -175,6 +182,7 @@ def _walked(layout: Layout, pace: Pace) -> FloatArray:
     noise[layout.drift] = _DRIFT_WALK[pace]
     noise[layout.slow_supply] = _SLOW_SUPPLY * np.sqrt(1.0 - _SLOW_SUPPLY_KEPT**2)
     noise[layout.wall] = _WALL_WALK
+    noise[layout.gaps] = _GAPS_WALK
     noise[layout.capacity] = _CAPACITY_WALK
     noise[layout.share : layout.share + layout.zones] = _SHARE_WALK
     return noise**2

@@ -1,29 +1,13 @@
-"""How one firing's heat balance depends on the kiln's hidden state: the equation the filter inverts.
-
-The state vector of a kiln with z zones, all natural logarithms:
-
-    0 .. z-1    power of each zone over its power as first seen
-    z           drift: change of every zone's power per firing
-    z+1         conductance A of the wall, in units of the rated power per 1000 deg C of ``flux``
-    z+2         heat capacity C of a usual load, in units of the rated power per 100 deg C per hour
-    z+3         reference: mean of the whole kiln's log power over its reference firings
-    z+4         slow part of the supply: seasons, a new neighbour on the same transformer
-    z+5         exchange of heat between zones, in units of the rated power per 100 deg C
-    z+6         current with everything closed, as first seen (log of amps)
-    z+7 ..      share of work of each zone (z entries), then for each programme seen its offset in A, then in C
-
-and, for one firing only, the day's supply and the day's load (both log).
-"""
+"""How one firing's heat balance depends on the kiln's state (``analysis.state_vector``): what the filter inverts."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
-from math import exp, log
 
 import numpy as np
 
 from analysis.balance import HeatMoments, KeptPace, ZoneMoments
 from analysis.grid import FloatArray
+from analysis.state_vector import Layout, whole_powers
 
 LOAD_SLOPE = 0.02
 """A heavier load hides a little of its own heat in the wall's term (it warms late, like the brick): A seems to grow
@@ -41,103 +25,9 @@ _ZONE_WORTH = 0.3
 """How far the worth of one zone's output may shift against another's within a firing (log): zones trade heat by
 radiation and their programmes lag each other, which no balance of the whole kiln resolves."""
 
-
-@dataclass(frozen=True)
-class Layout:
-    """Where each quantity stands in the state vector of a kiln with ``zones`` zones and ``slots`` programme slots."""
-
-    zones: int
-    slots: int
-
-    @cached_property
-    def drift(self) -> int:
-        """Index of the drift."""
-        return self.zones
-
-    @cached_property
-    def wall(self) -> int:
-        """Index of the wall's conductance."""
-        return self.zones + 1
-
-    @cached_property
-    def capacity(self) -> int:
-        """Index of the heat capacity."""
-        return self.zones + 2
-
-    @cached_property
-    def reference(self) -> int:
-        """Index of the reference."""
-        return self.zones + 3
-
-    @cached_property
-    def share(self) -> int:
-        """First index of the zones' shares of work."""
-        return self.zones + 7
-
-    @cached_property
-    def exchange(self) -> int:
-        """Index of the exchange between zones (not a logarithm)."""
-        return self.zones + 5
-
-    @cached_property
-    def current(self) -> int:
-        """Index of the current with everything closed."""
-        return self.zones + 6
-
-    @cached_property
-    def slow_supply(self) -> int:
-        """Index of the slow part of the supply."""
-        return self.zones + 4
-
-    @cached_property
-    def wall_offset(self) -> int:
-        """First index of the programmes' offsets in the wall's conductance."""
-        return 2 * self.zones + 7
-
-    @cached_property
-    def capacity_offset(self) -> int:
-        """First index of the programmes' offsets in heat capacity."""
-        return self.wall_offset + self.slots
-
-    @cached_property
-    def size(self) -> int:
-        """Length of the state vector."""
-        return self.capacity_offset + self.slots
-
-    @cached_property
-    def supply(self) -> int:
-        """Index of the day's supply in the vector augmented for one firing."""
-        return self.size
-
-    @cached_property
-    def load(self) -> int:
-        """Index of the day's load in the augmented vector."""
-        return self.size + 1
-
-
-@lru_cache(maxsize=64)
-def layout_of(zones: int, slots: int) -> Layout:
-    """Return the layout of a state; one of each is enough, as it only says where things stand."""
-    return Layout(zones, slots)
-
-
-def whole_power(layout: Layout, mean: FloatArray, shares: FloatArray) -> tuple[float, FloatArray]:
-    """Log of the whole kiln's power over that as first seen, and its gradient with respect to the zones' logs."""
-    parts = [share * exp(at) for share, at in zip(shares.tolist(), mean[: layout.zones].tolist(), strict=True)]
-    total = sum(parts)
-    return log(total), np.array([part / total for part in parts])
-
-
-def log_power(zones: Sequence[float], shares: FloatArray) -> float:
-    """The same log from the zones' logs alone (a few numbers: arrays would take longer)."""
-    return log(sum(share * exp(at) for share, at in zip(shares.tolist(), zones, strict=True)))
-
-
-def whole_powers(layout: Layout, means: FloatArray, shares: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The same for m states at once (m, n): logs (m,) and gradients (m, z)."""
-    parts = shares * np.exp(means[:, : layout.zones])
-    total = parts.sum(axis=1, keepdims=True)
-    return np.log(total[:, 0]), parts / total
+_THROUGH_GAPS = 0.03
+"""How much of the rated power kilns lose through gaps differently from each other at 1200 deg C: a tenth of what a
+usual wall conducts (`analysis.beliefs`). What only more than that would explain is noise of the firing."""
 
 
 def _roots(matrix: FloatArray) -> FloatArray:
@@ -148,35 +38,50 @@ def _roots(matrix: FloatArray) -> FloatArray:
     return rows
 
 
+def _without_flows(matrix: FloatArray, powers: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the heat flows' own block, their best coefficients given the powers, and the form left of the powers."""
+    flows = matrix[powers:, powers:].copy()
+    flows.reshape(-1)[:: flows.shape[0] + 1] += 1e-9 * float(flows.diagonal().sum()) + 1e-12  # no flow: still cold
+    along: FloatArray = np.asarray(np.linalg.solve(flows, matrix[powers:, :powers]), dtype=np.float64)
+    left: FloatArray = matrix[:powers, :powers] - matrix[:powers, powers:] @ along
+    left.reshape(-1)[:: powers + 1] += 1e-9 * float(matrix.diagonal().sum())
+    return flows, along, left
+
+
+def _least(form: FloatArray) -> float:
+    """Return the least of a quadratic form of the powers over those that sum to one."""
+    ones = np.ones(form.shape[0])
+    return float(form[0, 0]) if form.shape[0] == 1 else 1.0 / float(ones @ np.linalg.solve(form, ones))
+
+
 def _rows_of(matrix: FloatArray, powers: int, blocks: int, left: float = 0.0) -> FloatArray:
     """Rows that say what a quadratic form of residuals tells of its parameters, and nothing else.
 
-    ``matrix`` = sum(w v v') with v = (outputs..., heat flows...), ``powers`` outputs first. Completing the square in
-    the heat flows' coefficients leaves their estimate given the powers, and a form S of the powers alone; of that the
-    part no choice of powers can remove, floor = min theta' S theta over sum(theta) = 1, is noise: it sets the scale of
-    the errors (per block, never below one, the expected error) and is taken out. ``left`` is noise that was taken out
-    of the matrix before, for a first flow of coefficient 1.
+    ``matrix`` = sum(w v v') with v = (outputs..., heat flows...), ``powers`` outputs first, then the flows into the
+    wall, into the load and through gaps. Completing the square in the heat flows' coefficients leaves their estimate
+    given the powers, and a form S of the powers alone; of that the part no choice of powers can remove,
+    floor = min theta' S theta over sum(theta) = 1, is noise and is taken out. The noise sets the scale of the errors
+    (per block, never below one, the expected error); for that what goes through gaps is held to what kilns lose so.
+    ``left`` is noise that was taken out of the matrix before, for a first flow of coefficient 1.
     """
-    flows = matrix[powers:, powers:].copy()
-    flows.reshape(-1)[:: flows.shape[0] + 1] += 1e-9 * float(flows.diagonal().sum()) + 1e-12  # no flow: still cold
-    along = np.linalg.solve(flows, matrix[powers:, :powers])
-    schur = matrix[:powers, :powers] - matrix[:powers, powers:] @ along
-    schur.reshape(-1)[:: powers + 1] += 1e-9 * float(matrix.diagonal().sum())
+    flows, along, form = _without_flows(matrix, powers)
     ones = np.ones(powers)
-    floor = float(schur[0, 0]) if powers == 1 else 1.0 / float(ones @ np.linalg.solve(schur, ones))
-    noise = floor + left * float(along[0].mean()) ** 2
+    floor = _least(form)
+    held = matrix.copy()
+    held[powers + 2, powers + 2] += 1.0 / _THROUGH_GAPS**2
+    noise = _least(_without_flows(held, powers)[2]) + left * float(along[0].mean()) ** 2
     scale = max(1.0, noise / max(blocks - matrix.shape[0] + 1, 1)) * INDEPENDENT_BLOCKS
     upper = np.linalg.cholesky(flows / scale).T
     given_powers = np.empty((flows.shape[0], matrix.shape[0]))
     given_powers[:, :powers], given_powers[:, powers:] = upper @ along, upper
     if powers == 1:
         return given_powers
-    of_powers = _roots((schur - floor * np.outer(ones, ones)) / scale)
+    of_powers = _roots((form - floor * np.outer(ones, ones)) / scale)
     return np.vstack((given_powers, np.hstack((of_powers, np.zeros((of_powers.shape[0], flows.shape[0]))))))
 
 
 def heat_rows(heat: HeatMoments, shares: FloatArray) -> FloatArray | None:
-    """Turn a firing's moments into rows of unit variance over (P_1 .. P_z, -A, -C); None where no heat was given.
+    """Turn a firing's moments into rows of unit variance over (P_1 .. P_z, -A, -C, -A gaps); None if no heat was given.
 
     What each zone's output is worth may shift a little from the others' (``_ZONE_WORTH``): integrated out first, like
     any unknown of a quadratic form.
@@ -186,7 +91,7 @@ def heat_rows(heat: HeatMoments, shares: FloatArray) -> FloatArray | None:
     if float(matrix.diagonal()[:zones].sum()) <= 0.0:
         return None
     if zones > 1:
-        contrasts = np.zeros((zones + 2, zones))
+        contrasts = np.zeros((zones + 3, zones))
         contrasts[:zones] = np.diag(shares) - np.outer(shares, shares)
         along = matrix @ contrasts
         matrix = matrix - along @ np.linalg.solve(contrasts.T @ along + np.eye(zones) / _ZONE_WORTH**2, along.T)
@@ -194,7 +99,7 @@ def heat_rows(heat: HeatMoments, shares: FloatArray) -> FloatArray | None:
 
 
 def zone_rows(heat: ZoneMoments) -> FloatArray:
-    """Rows of one zone's own balance over (P, -A, -C, -exchange); its worth shifts by ``_ZONE_SHIFT`` each firing."""
+    """Rows of one zone's own balance over (P, -A, -C, -A gaps, -exchange); its worth shifts by ``_ZONE_SHIFT``."""
     matrix = heat.matrix()
     along = matrix[:, 0]
     matrix = matrix - np.outer(along, along) / (along[0] + 1.0 / _ZONE_SHIFT**2)
@@ -263,7 +168,7 @@ class FiringModel:
         self._parts = shares
         self._by_zone = tuple(by_zone) if any(rows is not None for rows in by_zone) else ()
         at = [*range(zones), layout.wall, layout.capacity, layout.slow_supply]
-        at += [layout.wall_offset + slot, layout.capacity_offset + slot, layout.supply, layout.load]
+        at += [layout.wall_offset + slot, layout.capacity_offset + slot, layout.supply, layout.load, layout.gaps]
         if log_shares is not None or self._by_zone:
             at += range(layout.share, layout.share + zones)
         self._current, self._at_current = current, len(at)
@@ -275,8 +180,8 @@ class FiringModel:
         self._share_rows: FloatArray | None = None
         if log_shares is not None:
             centre = (np.eye(zones) - 1.0 / zones) / share_error
-            spare = np.zeros((zones, len(at) - 2 * zones - 7))
-            self._share_rows = np.hstack((centre, np.zeros((zones, 7)), -centre, spare))
+            spare = np.zeros((zones, len(at) - 2 * zones - 8))
+            self._share_rows = np.hstack((centre, np.zeros((zones, 8)), -centre, spare))
             self._log_shares = log_shares / share_error
         self.active = np.asarray(at)
         told = [rows for rows in (whole, self._share_rows, *self._by_zone) if rows is not None]
@@ -300,26 +205,30 @@ class FiringModel:
     def rows(self, states: FloatArray, worth: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Residuals (m, r) of unit variance at the active entries of m ``states`` and Jacobians (m, r, len(active)).
 
-        The balance divided by the power, sum(w_z p_z u_z) / P - (A / P) q - (C / P) dT/dt = 0: so no power is favoured
-        for making every residual small. Errors are shares of the rated power; divided by P they grow as it falls,
-        which is taken from ``worth`` (m, z), the powers expected before this firing.
+        The balance divided by the power, sum(w_z p_z u_z) / P - (A / P) (q + gaps g) - (C / P) dT/dt = 0: so no power
+        is favoured for making every residual small. Errors are shares of the rated power; divided by P they grow as
+        it falls, which is taken from ``worth`` (m, z), the powers expected before this firing.
         """
         zones = self._zones
         flows = states[:, zones : zones + 7] @ _BY_FLOWS.T
+        gaps = states[:, zones + 7]
         residual = np.empty((states.shape[0], self._count))
         jacobian = np.zeros((states.shape[0], self._count, states.shape[1]))
         row = 0
         if self._whole is not None:
             row = self._whole.shape[0]
             parts = self._parts * np.exp(states[:, :zones])
-            factors = np.empty((states.shape[0], zones + 2))
-            factors[:, :zones], factors[:, zones:] = parts, -np.exp(flows)
+            factors = np.empty((states.shape[0], zones + 3))
+            factors[:, :zones], factors[:, zones : zones + 2] = parts, -np.exp(flows)
+            factors[:, -1] = factors[:, zones] * gaps
             factors /= parts.sum(axis=1, keepdims=True)
-            terms = self._whole * (factors * (worth @ self._parts)[:, None])[:, None, :]
+            scale = (worth @ self._parts)[:, None]
+            terms = self._whole * (factors * scale)[:, None, :]
             residual[:, :row] = terms.sum(axis=2)
             # every term is a ratio to the power: as a zone's power grows so does its own, and all of them shrink
             jacobian[:, :row, :zones] = terms[:, :, :zones] - residual[:, :row, None] * factors[:, None, :zones]
-            jacobian[:, :row, zones : zones + 7] = terms[:, :, zones:] @ _BY_FLOWS
+            jacobian[:, :row, zones : zones + 7] = terms[:, :, zones:] @ _BY_FLOWS_AND_GAP
+            jacobian[:, :row, zones + 7] = self._whole[:, -1] * (factors[:, zones, None] * scale)
         if self._share_rows is not None and self._log_shares is not None:
             part = slice(row, row + zones)
             residual[:, part] = self._log_shares + states @ self._share_rows.T
@@ -329,16 +238,18 @@ class FiringModel:
             if of_zone is not None:
                 part = slice(row, row + of_zone.shape[0])
                 row = part.stop
-                at, power = zones + 7 + zone, states[:, zone, None]
+                at, power = zones + 8 + zone, states[:, zone, None]
                 flow = -np.exp(flows + states[:, at, None] - power)
                 lent = -np.exp(-power)
-                factors = np.hstack((np.ones_like(power), flow, lent * states[:, -1:])) * worth[:, zone, None]
+                through = flow[:, :1] * gaps[:, None]
+                factors = np.hstack((np.ones_like(power), flow, through, lent * states[:, -1:])) * worth[:, zone, None]
                 terms = of_zone * factors[:, None, :]
                 residual[:, part] = terms.sum(axis=2)
-                jacobian[:, part, zones : zones + 7] = terms[:, :, 1:3] @ _BY_FLOWS
+                jacobian[:, part, zones : zones + 7] = terms[:, :, 1:4] @ _BY_FLOWS_AND_GAP
+                jacobian[:, part, zones + 7] = of_zone[:, 3] * (flow[:, :1] * worth[:, zone, None])
                 jacobian[:, part, zone] = terms[:, :, 0] - residual[:, part]
-                jacobian[:, part, at] = terms[:, :, 1] + terms[:, :, 2]
-                jacobian[:, part, -1] = of_zone[:, 3] * (lent * worth[:, zone, None])
+                jacobian[:, part, at] = terms[:, :, 1] + terms[:, :, 2] + terms[:, :, 3]
+                jacobian[:, part, -1] = of_zone[:, 4] * (lent * worth[:, zone, None])
         if self._current is not None:
             parts = self._parts * np.exp(states[:, :zones])
             whole = parts.sum(axis=1)
@@ -379,6 +290,7 @@ class FiringModel:
 # ln A and ln C as felt in one firing, by (A, C, slow supply, offset in A, offset in C, day's supply, day's load): a
 # better supply makes both look smaller, as they are measured in outputs
 _BY_FLOWS = np.array([[1.0, 0.0, -1.0, 1.0, LOAD_SLOPE, -1.0, LOAD_SLOPE], [0.0, 1.0, -1.0, 0.0, 1.0, -1.0, 1.0]])
+_BY_FLOWS_AND_GAP = np.vstack((_BY_FLOWS, _BY_FLOWS[:1]))
 
 
 def kept_margins(
@@ -388,13 +300,15 @@ def kept_margins(
     wholes, by_zone = whole_powers(layout, states, shares)
     at_wall, at_capacity = layout.wall_offset + slot, layout.capacity_offset + slot
     extra = states[:, at_capacity] + states[:, layout.load]
-    wall = kept.flux * np.exp(states[:, layout.wall] + states[:, at_wall] + LOAD_SLOPE * extra)
+    conducted = np.exp(states[:, layout.wall] + states[:, at_wall] + LOAD_SLOPE * extra)
+    wall = conducted * (kept.flux + kept.through_gaps * states[:, layout.gaps])
     capacity = kept.rate * np.exp(states[:, layout.capacity] + extra)
     asked = np.maximum(wall + capacity, 1e-3)
     gradients = np.zeros(states.shape)
     gradients[:, : layout.zones] = by_zone
     gradients[:, layout.slow_supply] = gradients[:, layout.supply] = 1.0
     gradients[:, layout.wall] = gradients[:, at_wall] = -wall / asked
+    gradients[:, layout.gaps] = -conducted * kept.through_gaps / asked
     gradients[:, layout.capacity] = -capacity / asked
     gradients[:, at_capacity] = gradients[:, layout.load] = -(LOAD_SLOPE * wall + capacity) / asked
     return wholes + states[:, layout.slow_supply] + states[:, layout.supply] - np.log(asked), gradients

@@ -15,10 +15,11 @@ from analysis.beliefs import COUNTS
 from analysis.cooling import Told
 from analysis.grid import FloatArray
 from analysis.habits import Habit
-from analysis.heat_model import Blur, Current, FiringModel, Layout, heat_rows, kept_margins, zone_rows
+from analysis.heat_model import Blur, Current, FiringModel, heat_rows, kept_margins, zone_rows
 from analysis.jumps import jumps, loss_odds, share_strain, strained
 from analysis.measures import Measures
 from analysis.power_filter import Belief, Posteriors, censored, gauss_newton
+from analysis.state_vector import Layout
 from config.kiln import Kiln
 
 _DAY_VOLTS = 0.008
@@ -37,6 +38,9 @@ weight the ware alone differs by 25-50 %)."""
 _HEAVY_LOAD, _HEAVY_ODDS = (0.6, 0.3), 0.06
 """One load in twenty or so is packed far denser than usual: log of its heat capacity over the usual, with its spread,
 and its odds."""
+
+_HEAVY_BLUR = 1.5
+"""Factor on the errors of such a firing: dense ware follows the chamber late. A calibration, not physics."""
 
 _DAY_SUPPLY = 0.0105
 """A supply wanders by about 0.4 % from firing to firing, so power by 0.9 %; the rest is the balance's own error."""
@@ -250,7 +254,8 @@ def _rivals(
     odds = _ODD_GUESS_ODDS if shown.guessed else _ODD_FIRING_ODDS
     odd = _Asked(belief, supply, log(odds), "odd", _ODD_SCALE, bound=False, rival=True)
     day = strained(layout, belief, shown.shares, index, supply)
-    heavy = [_Asked(belief, day, log(_HEAVY_ODDS), heavy=True, rival=True)] if load > _DAY_LOAD else []
+    dense = _Asked(belief, day, log(_HEAVY_ODDS), blur=_HEAVY_BLUR, heavy=True, rival=True)
+    heavy = [dense] if load > _DAY_LOAD else []
     if not (settled or uneven) or index < _FIRST_JUMP:
         return [odd, *heavy] if shown.guessed else heavy
     bent = shown.bend is not None and belief.story.bend.more(shown.bend)

@@ -11,9 +11,10 @@ from math import erfc, exp, hypot, log, sqrt
 import numpy as np
 
 from analysis.circuit_faults import fault_steps, prior_of
+from analysis.climb import Estimate
 from analysis.grid import FloatArray
-from analysis.heat_model import Layout, log_power
 from analysis.power_filter import Belief, Hypothesis, JumpKind
+from analysis.state_vector import Layout, log_power
 from config.kiln import Circuit, Kiln, Supply
 
 FAULT_ODDS = 0.004
@@ -26,9 +27,12 @@ _FAULT_SPREAD = 0.02
 """A single fault's step follows from the circuit's ohms, known to some 5 % each (wire tolerance)."""
 
 _JUMP = (-0.4, 0.25)
-_LEAK = (0.25, 0.12)
-"""Mean and spread of a sudden loss of power of unknown size, and of a sudden growth of heat loss (log). Neither goes
-the other way by itself; power that comes back is a history of its own (``_BACK_ODDS``)."""
+_LEAK = (0.08, 0.12)
+_LEAK_THROUGH_GAPS = (0.2, 0.12)
+"""Mean and spread of a sudden loss of power of unknown size (log); and of a sudden growth of what the wall conducts
+(log: broken brick) and of what goes through gaps (a share, as in ``analysis.beliefs``: a lid or a door that stands off
+by 2 mm more). Mostly it is a gap that opens. Neither goes the other way by itself; power that comes back is a history
+of its own (``_BACK_ODDS``)."""
 
 _LEAK_ALL_ALONG = 0.02
 """Odds that what was taken for lost power was a leak from the first, once the cooling speaks for one: heatings part the
@@ -58,6 +62,7 @@ _UNEVEN_SHARE, _MOST_APART = 0.3, 0.7
 """Share of a zone's step by which its work may be off, as long as the fault stands and again from load to load: the
 other zones lend it heat, or wait for it. So shares of the output say which zone it is, not well by how much."""
 
+_LEAST_LOSS = 0.2
 _OPEN_SIZE = 0.1
 _HIT = 0.02
 _NEVER = 1e-6
@@ -84,7 +89,7 @@ def jumps(
     zones = layout.zones
     out: list[tuple[Belief, float]] = []
     before = tuple(belief.mean[:zones].tolist())
-    wall_before = float(belief.mean[layout.wall])
+    wall_before, gaps_before = float(belief.mean[layout.wall]), float(belief.mean[layout.gaps])
     standing = belief.story.standing + jump_size(layout, belief, shares, index)
 
     def story(kind: JumpKind, zone: int | None, fault: str = "") -> Hypothesis:
@@ -99,6 +104,7 @@ def jumps(
             pace=belief.story.pace,
             fault=fault,
             wall_before=wall_before,
+            gaps_before=gaps_before,
             standing=standing,
             renewed_firing=belief.story.renewed_firing,
             bend=belief.story.bend.leaking() if kind == "leak" else belief.story.bend,
@@ -125,7 +131,9 @@ def jumps(
         if not amps:
             add(story("all", None), *moved(_SAG[0] * everything, [slice(zones)], _SAG[1]), _SAG_ODDS)
         for told, steps, odds in _leaks(layout, belief.story, story("leak", None), belief.mean, bent=bent):
-            add(told, *moved(steps, [_alone(layout.wall)], _LEAK[1]), odds)
+            mean, covariance = moved(steps, [_alone(layout.wall)], _LEAK[1])
+            covariance[layout.gaps, layout.gaps] += _LEAK_THROUGH_GAPS[1] ** 2
+            add(told, mean, covariance, odds)
     if zones > 1:
         for zone in range(zones):
             add(story("zone", zone), *moved(_JUMP[0] * unit[zone], [_alone(zone)], _JUMP[1]), JUMP_ODDS / zones)
@@ -141,6 +149,7 @@ def _leaks(
     """Stories of a ``leak``, with their steps and odds: one that begins now, and one taken for lost power until now."""
     more = np.zeros(layout.size)
     more[layout.wall] = _LEAK[0]
+    more[layout.gaps] = _LEAK_THROUGH_GAPS[0]
     out = [(leak, more, LEAK_ODDS)]
     if bent and earlier.before and earlier.jump in ("zone", "all"):
         back = more.copy()
@@ -240,10 +249,25 @@ def loss_odds(layout: Layout, story: Hypothesis, mean: FloatArray, covariance: F
     if story.jump == "zone" and story.jump_zone is not None:
         at, size = story.jump_zone, story.before[story.jump_zone] - float(mean[story.jump_zone])
     elif story.jump == "leak":
-        at, size = layout.wall, float(mean[layout.wall]) - (story.wall_before or 0.0)
+        return _log_chance(*_leaked(layout, story, mean, covariance))
     else:
         at, size = layout.slow_supply, -float(mean[layout.slow_supply])
     return _log_chance(size, float(covariance[at, at]))
+
+
+def _leaked(layout: Layout, story: Hypothesis, mean: FloatArray, covariance: FloatArray) -> tuple[float, float]:
+    """Return by how much the heat loss near 1200 deg C has grown since a history's leak (log), and the variance."""
+    through = (float(mean[layout.gaps]), story.gaps_before or 0.0)
+    now, before = (max(1.0 + gaps, _LEAST_LOSS) for gaps in through)
+    at, slopes = [layout.wall, layout.gaps], np.array([1.0, 1.0 / now])
+    size = float(mean[layout.wall]) - (story.wall_before or 0.0) + log(now / before)
+    return size, float(slopes @ covariance[np.ix_(at, at)] @ slopes)
+
+
+def leak_size(layout: Layout, belief: Belief) -> Estimate:
+    """Return by how much the heat loss near 1200 deg C has grown since the leak a history assumes (log)."""
+    size, variance = _leaked(layout, belief.story, belief.mean, belief.covariance)
+    return Estimate(size, sqrt(max(variance, 1e-10)))
 
 
 def _log_chance(size: float, variance: float) -> float:
@@ -323,6 +347,6 @@ def strained(layout: Layout, belief: Belief, shares: FloatArray, index: int, sup
         missing += jump_size(layout, belief, shares, index)
     elif story.jump == "leak" and story.wall_before is not None:
         # a leak is in one place too; near the peak about half of the power goes into the wall
-        missing -= 0.5 * (float(belief.mean[layout.wall]) - story.wall_before)
+        missing -= 0.5 * leak_size(layout, belief).value
     part = _UNEVEN_FIRST if belief.story.jump_firing == index else _UNEVEN_DAY
     return hypot(supply, part * min(-missing, 0.5)) if missing < 0.0 else supply

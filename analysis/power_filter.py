@@ -41,9 +41,10 @@ class Hypothesis:
     """One history: its log weight, the state's mean and covariance (upper triangle), and its latest jump.
 
     ``pace`` is the class of its slow drift. ``before`` holds the zones' log powers just before the jump, empty
-    without one, ``wall_before`` the log of the wall's conductance then; ``fault`` holds the log steps by zone of the
-    single fault that was assumed, "" if the size was left open; ``standing`` sums earlier jumps not yet repaired; from
-    ``renewed_firing`` on, new elements are assumed that no logbook tells of; ``bend`` is what its free coolings tell.
+    without one, ``wall_before`` and ``gaps_before`` what was lost then (``analysis.state_vector``); ``fault`` holds the
+    log steps by zone of the single fault that was assumed, "" if the size was left open; ``standing`` sums earlier
+    jumps not yet repaired; from ``renewed_firing`` on, new elements are assumed that no logbook tells of; ``bend`` is
+    what its free coolings tell.
     """
 
     log_weight: float
@@ -56,6 +57,7 @@ class Hypothesis:
     pace: Pace = "steady"
     fault: str = ""
     wall_before: float | None = None
+    gaps_before: float | None = None
     standing: float = 0.0
     renewed_firing: int | None = None
     bend: Bend = field(default_factory=Bend)
@@ -73,6 +75,7 @@ class Hypothesis:
             pace=self.pace,
             fault=self.fault,
             wall_before=self.wall_before,
+            gaps_before=self.gaps_before,
             standing=self.standing,
             renewed_firing=self.renewed_firing,
             bend=bend,
@@ -92,6 +95,7 @@ class Hypothesis:
             before=(),
             fault="",
             wall_before=None,
+            gaps_before=None,
             standing=0.0,
         )
 

@@ -13,9 +13,9 @@ import numpy as np
 from analysis.climb import NINETY, Estimate
 from analysis.findings import Reference
 from analysis.grid import FloatArray
-from analysis.heat_model import Layout, whole_power
 from analysis.mixture import mixed
 from analysis.power_filter import Belief
+from analysis.state_vector import Layout, whole_power
 
 SHORT = -0.08
 """A new set this far (log) below the old 100 % is no set at full power: new wire may be 5 % off, and the old 100 % is

@@ -9,8 +9,8 @@ import numpy as np
 from analysis.beliefs import FIRST_DRIFT
 from analysis.cooling import surely_risen
 from analysis.grid import FloatArray
-from analysis.heat_model import Layout
 from analysis.power_filter import Belief, Hypothesis
+from analysis.state_vector import Layout
 from config.kiln import Kiln
 from config.logbook import LogbookEntry
 
@@ -103,8 +103,11 @@ def _mended_or_not(layout: Layout, beliefs: Sequence[Belief], at: list[int], spr
             # who changed one part found it broken: then what looked like a leak was most likely that
             mean = mended.mean.copy()
             mean[layout.wall] = wall
+            mean[layout.gaps] = belief.story.gaps_before or 0.0
             story = mended.story.bent(mended.story.bend.closed())
-            mended = replace(mended, mean=mean, covariance=_loosened(mended, [layout.wall], _MENDED), story=story)
+            mended = replace(
+                mended, mean=mean, covariance=_loosened(mended, [layout.wall, layout.gaps], _MENDED), story=story
+            )
         if belief.story.jump == "none" and belief.story.standing >= 0.0:
             out.append(mended)
             continue
@@ -123,7 +126,7 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
     bend = belief.story.bend
     in_vain = bend if belief.story.jump == "leak" else bend.sealed()
     story = belief.story.bent(in_vain)
-    loosened = replace(belief, covariance=_loosened(belief, [layout.wall], _NEW_BRICK), story=story)
+    loosened = replace(belief, covariance=_loosened(belief, [layout.wall, layout.gaps], _NEW_BRICK), story=story)
     if not story.before or story.wall_before is None:
         return [loosened]
     before = np.asarray(story.before)
@@ -132,9 +135,10 @@ def _sealed(layout: Layout, belief: Belief) -> list[Belief]:
         return [loosened]
     mean = belief.mean.copy()
     mean[layout.wall] = min(story.wall_before, float(mean[layout.wall]))
+    mean[layout.gaps] = min(story.gaps_before or 0.0, float(mean[layout.gaps]))
     mean[: layout.zones] = np.maximum(mean[: layout.zones], before)
     closed = story.over().bent(bend.sealed())
-    covariance = _loosened(belief, [layout.wall, *range(layout.zones)], _MENDED)
+    covariance = _loosened(belief, [layout.wall, layout.gaps, *range(layout.zones)], _MENDED)
     sealed = replace(belief, mean=mean, covariance=covariance, story=closed)
     # a leak that grew slowly looked like wear before it was told: then nothing was worn at all
     unworn = mean.copy()

@@ -18,7 +18,6 @@ from analysis.findings import Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
 from analysis.habits import Asked, Habit, asked_everything, of_others, remembered
-from analysis.heat_model import Layout, layout_of, whole_power
 from analysis.histories import continuations, shown_by
 from analysis.jumps import jump_size
 from analysis.measures import Measures
@@ -26,6 +25,7 @@ from analysis.power_filter import Belief, Hypothesis, pack, prune, unpack
 from analysis.programmes import MOST_PROGRAMMES, Programme, nearest, recognise
 from analysis.renewal import Former, against, falls_short, former_of, kept, settled
 from analysis.repairs import repaired
+from analysis.state_vector import Layout, layout_of, whole_power
 from analysis.summary import REFERENCE_FIRINGS, Known, condition_of, likely
 from analysis.zones import rated_shares
 from config.kiln import Kiln
@@ -67,6 +67,7 @@ class KilnState:
         (``analysis.relay_samples``).
     set_firing : the firing that was the first of this set of elements, as far as the logbook tells.
     unlike : latest logs running that held another number of zones; each was judged by itself.
+    amps_from : log level of the power, over the reference, when amps were logged first; None as long as none were.
     causes : what ``analysis.causes`` remembers.
     """
 
@@ -84,6 +85,7 @@ class KilnState:
     in_step: int = 0
     set_firing: int = 0
     unlike: int = 0
+    amps_from: float | None = None
 
 
 def begin(kiln: Kiln) -> KilnState:
@@ -107,6 +109,12 @@ def _referenced(layout: Layout, belief: Belief, shares: FloatArray, count: int, 
     for side in (covariance, covariance.T):
         side[at] = (1.0 - weight) * side[at] + weight * (gradient @ side[: layout.zones])
     return belief.moved(mean, covariance)
+
+
+def _level_of(layout: Layout, beliefs: Sequence[Belief], shares: FloatArray) -> float:
+    """Return the log of the whole kiln's power over its reference in the likeliest history."""
+    best = max(beliefs, key=lambda belief: belief.log_weight)
+    return whole_power(layout, best.mean, shares)[0] - float(best.mean[layout.reference])
 
 
 def _living(layout: Layout, state: KilnState) -> list[Belief]:
@@ -185,6 +193,9 @@ def update(
     )
     beliefs = prune([b.belief for b in branches], index)
     renewed = None
+    amps_from = state.amps_from
+    if measures.full_current is not None and (amps_from is None or counted < REFERENCE_FIRINGS):
+        amps_from = _level_of(layout, before, shares) if counted >= REFERENCE_FIRINGS else 0.0
     if former is not None:
         renewed = against(former, layout, beliefs, shares)
         stalled = firing.end == "stalled"
@@ -214,7 +225,9 @@ def update(
         asked=remembered(earlier, habit, index),
         set_firing=set_firing,
         unlike=0,
+        amps_from=amps_from,
     )
-    known = Known(layout, shares, index, reference, counted, recent, match, index + 1 - set_firing)
+    age = index + 1 - set_firing
+    known = Known(layout, shares, index, reference, counted, recent, match, age, amps_from)
     condition = condition_of(known, before, branches, measures, firing, informed=not shown.model.empty)
     return new_state, condition if renewed is None else replace(condition, renewed=renewed)

@@ -13,13 +13,14 @@ from analysis.condition import STRONGER_THAN_NEW, Balance, Condition, Step, Stor
 from analysis.findings import End, Reference
 from analysis.firing import Firing
 from analysis.grid import FloatArray
-from analysis.heat_model import INDEPENDENT_BLOCKS, Layout, kept_margins, whole_power, whole_powers
+from analysis.heat_model import INDEPENDENT_BLOCKS, kept_margins
 from analysis.histories import Branch
-from analysis.jumps import jump_size
+from analysis.jumps import jump_size, leak_size
 from analysis.measures import Measures
 from analysis.mixture import mixed, quantiles
 from analysis.power_filter import Belief
 from analysis.programmes import Match
+from analysis.state_vector import Layout, whole_power, whole_powers
 
 REFERENCE_FIRINGS = 8
 """Firings whose mean power is called 1: enough to average out the day's supply (1 % each), few enough that
@@ -36,7 +37,8 @@ _GAIN_ERROR = 0.12
 ware's lag and the worth of a zone's output are the same model in every firing, so firings do not average this out."""
 
 _GAIN_BY_CURRENT = 0.03
-"""The same where the amps of the firing tell the power: a meter's own error goes out of a ratio."""
+"""The same where the amps of the firing tell the power: a meter's own error goes out of a ratio. Only of what has
+changed since amps are logged: what was lost before then is known by the balance alone."""
 
 _SURE_OF_RENEWAL = 0.8
 
@@ -69,11 +71,17 @@ class _Levels:
 
 
 def _levels(
-    layout: Layout, means: FloatArray, covariances: FloatArray, shares: FloatArray, counted: int, gain_error: float
+    layout: Layout,
+    means: FloatArray,
+    covariances: FloatArray,
+    shares: FloatArray,
+    counted: int,
+    amps_from: float | None,
 ) -> _Levels:
     """Levels of m histories (m, n), (m, n, n) over the reference as it will be once all its firings are in.
 
-    The reference firings still to come are expected at today's level plus the drift until then.
+    The reference firings still to come are expected at today's level plus the drift until then. ``amps_from`` is the
+    level from which on amps tell of changes; None where this firing's do not.
     """
     value, gradient = whole_powers(layout, means, shares)
     missing = max(0, REFERENCE_FIRINGS - counted)
@@ -87,7 +95,11 @@ def _levels(
     directions[:, : layout.zones] += gradient
     change = value - expected
     spread = (directions * (covariances @ directions[:, :, None])[:, :, 0]).sum(axis=1)
-    return _Levels(change, np.maximum(spread + (gain_error * change) ** 2, 1e-8), expected, rows)
+    if amps_from is None:
+        gain_variance = (_GAIN_ERROR * change) ** 2
+    else:
+        gain_variance = (_GAIN_ERROR * amps_from) ** 2 + (_GAIN_BY_CURRENT * (change - amps_from)) ** 2
+    return _Levels(change, np.maximum(spread + gain_variance, 1e-8), expected, rows)
 
 
 _Pair = tuple[float, float]
@@ -95,15 +107,18 @@ _Spread = tuple[float, float, float]
 """Two numbers, and the variance of the first, covariance of both, variance of the second."""
 
 
-def _own_fit(measures: Measures, shares: FloatArray) -> tuple[_Pair, _Spread] | None:
+def _own_fit(measures: Measures, shares: FloatArray, gaps: float) -> tuple[_Pair, _Spread] | None:
     """(ln A/P, ln C/P) of this firing alone with covariance, None where it cannot tell them.
 
-    Least squares of the output on the two heat flows: two unknowns, so solved by hand.
+    Least squares of the output on the two heat flows: two unknowns, so solved by hand. ``gaps`` goes with the wall's.
     """
     heat = measures.heat
     if heat is None or heat.blocks < 6:
         return None
     matrix, zones = heat.matrix(), heat.zones
+    fold = np.eye(zones + 3)[:, :-1]
+    fold[-1, zones] = gaps
+    matrix = fold.T @ matrix @ fold
     by_output = shares @ matrix[:zones]
     output, given_wall, given_load = float(by_output[:zones] @ shares), float(by_output[-2]), float(by_output[-1])
     (wall, both), (_, load) = matrix[zones:, zones:].tolist()
@@ -125,7 +140,10 @@ def _own_fit(measures: Measures, shares: FloatArray) -> tuple[_Pair, _Spread] | 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Known:
-    """What the summary needs beside the histories: where things stand and which programme was fired."""
+    """What the summary needs beside the histories: where things stand and which programme was fired.
+
+    ``amps_from`` is the log level at which amps were logged first, None as long as none were.
+    """
 
     layout: Layout
     shares: FloatArray
@@ -135,6 +153,7 @@ class Known:
     recent: Sequence[datetime | None]
     match: Match
     age: int
+    amps_from: float | None = None
 
     def started(self, firing: int | None) -> datetime | None:
         """When firing number ``firing`` began, if it is recent enough to be remembered."""
@@ -146,7 +165,7 @@ def _balance(known: Known, prior: Belief, branch: Branch, measures: Measures) ->
     """The firing's balance against what the history before it leads one to expect."""
     layout, slot = known.layout, known.match.programme.slot
     load = Estimate(branch.load, branch.load_error) if branch.load_error > 0.0 else None
-    own = _own_fit(measures, known.shares)
+    own = _own_fit(measures, known.shares, float(prior.mean[layout.gaps]))
     if own is None:
         return Balance(load=load)
     logs, (wall, both, load_spread) = own
@@ -188,8 +207,7 @@ def _story(known: Known, branch: Branch, probability: float, variance: float) ->
     bend: Estimate | None = None
     if told.jump == "leak":
         bend = told.bend.risen()
-        before = told.wall_before if told.wall_before is not None else float(belief.mean[layout.wall])
-        loss = Estimate(float(belief.mean[layout.wall]) - before, float(errors[layout.wall]))
+        loss = leak_size(layout, belief)
     elif told.jump == "supply":
         size = Estimate(float(belief.mean[layout.slow_supply]), float(errors[layout.slow_supply]))
     else:
@@ -326,8 +344,8 @@ def condition_of(
     prior = max(priors, key=lambda b: b.log_weight)
     beliefs = [*(b.belief for b in branches), prior]
     means, covariances = np.array([b.mean for b in beliefs]), np.array([b.covariance for b in beliefs])
-    gain_error = _GAIN_ERROR if measures.full_current is None else _GAIN_BY_CURRENT
-    levels = _levels(layout, means, covariances, shares, counted, gain_error)
+    amps_from = None if measures.full_current is None else known.amps_from
+    levels = _levels(layout, means, covariances, shares, counted, amps_from)
     before = float(levels.values[-1]), float(levels.variances[-1])
     means, covariances, levels = means[:-1], covariances[:-1], levels.without_last()
     passing = np.array([b.passing for b in branches])

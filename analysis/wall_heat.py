@@ -30,6 +30,20 @@ ROOM_C = 22.0
 
 _TERMS = 40
 
+_HOT_K, _KELVIN = 1473.15, 273.15
+
+
+def flux_through_gaps(temperature_c: FloatArray) -> FloatArray:
+    """Return what gaps radiate, (n,) or (n, z), in the same units: at 1200 deg C as much as a steady wall conducts.
+
+    It goes with the fourth power of the absolute temperature (Stefan and Boltzmann) and follows it at once.
+    """
+    kelvin = (temperature_c + _KELVIN) / _HOT_K
+    room = ((ROOM_C + _KELVIN) / _HOT_K) ** 4
+    steady = 1200.0 + 0.5 * CONDUCTIVITY_RISE_PER_C * 1200.0**2
+    flux: FloatArray = steady * (kelvin**4 - room)
+    return flux
+
 
 def _step_response(rate_per_s: float, times_s: FloatArray) -> FloatArray:
     orders = np.arange(1.0, _TERMS + 1)[:, None] ** 2

@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.heat_model import Blur, FiringModel, Layout
+from analysis.heat_model import Blur, FiringModel
 from analysis.mixture import quantile
 from analysis.power_filter import Belief, Hypothesis, Posteriors, censored, gauss_newton, pack, prune, unpack
+from analysis.state_vector import Layout
 
 
 def plain(weight: float, mean: float, jump: str = "none", firing: int | None = None) -> Belief:

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from analysis.cooling import Bend, Told
-from analysis.heat_model import layout_of
 from analysis.power_filter import Belief, Hypothesis
 from analysis.repairs import repaired
+from analysis.state_vector import layout_of
 from config.kiln import Circuit, Kiln
 from config.logbook import LogbookEntry, Part
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,12 +12,12 @@ from pydantic import TypeAdapter
 from analysis.beliefs import first_beliefs, quickened, resized
 from analysis.condition import Condition
 from analysis.firing import Firing
-from analysis.heat_model import Layout
 from analysis.measures import Estimate, Measures, measure
 from analysis.power_filter import pack, unpack
 from analysis.programmes import MOST_PROGRAMMES
 from analysis.reading.firing_log import FiringLog
 from analysis.state import KilnState, begin, update
+from analysis.state_vector import Layout
 from config.kiln import Circuit, Kiln
 from config.logbook import LogbookEntry
 
@@ -250,6 +251,27 @@ def test_amps_show_the_wear_of_a_kiln_that_always_keeps_pace(fire: Callable[...,
     assert level.value == pytest.approx(-0.003 * 24, abs=0.02)
 
 
+def test_amps_tell_what_was_lost_since_they_are_logged_as_exactly_as_they_are_measured(
+    shots: dict[float, list[Shot]],
+) -> None:
+    """The balance misjudges a step by a tenth of it, amps do not; but what was lost before them it alone has seen."""
+    amps = with_amps(shots)
+    meanwhile = {**shots, -0.667: amps[0.667]}  # the same loss, in firings from which on amps are logged
+    errors = {}
+    for told, powers in (
+        ("heat", (shots, [1.0] * 10 + [0.667] * 4)),
+        ("amps", (amps, [1.0] * 10 + [0.667] * 4)),
+        ("amps since then", (meanwhile, [1.0] * 10 + [0.667] * 2 + [-0.667] * 2)),
+    ):
+        _, conditions = history(*powers)
+        level = conditions[-1].level
+        assert level is not None
+        assert level.value == pytest.approx(np.log(0.667), abs=2.0 * level.error)
+        errors[told] = level.error
+    assert errors["amps"] < 0.5 * errors["heat"]
+    assert errors["amps since then"] > 0.9 * errors["heat"]
+
+
 def test_amps_tell_poor_volts_from_lost_power(shots: dict[float, list[Shot]]) -> None:
     sound, lost = with_amps(shots), with_amps(shots)
     volts = 0.667**0.5
@@ -310,3 +332,22 @@ def test_a_new_programme_finds_its_wall_where_the_one_nearest_in_peak_found_it(
     assert condition.stories[0].probability > 0.95
     assert condition.level is not None
     assert condition.level.value > -0.02
+
+
+@pytest.mark.parametrize(("fault", "leaks"), [({"gap": 0.25}, True), ({"power": (0.83,)}, False)])
+def test_a_gap_is_told_from_lost_power_by_how_its_heat_grows_with_the_temperature(
+    fire: Callable[..., FiringLog], fault: dict[str, Any], leaks: bool
+) -> None:
+    """Loads differ and no log holds the cooling: what parts them is that a gap radiates most where it is hottest."""
+
+    def fired(seed: int, **changed: Any) -> tuple[Firing, Measures]:
+        load = float(np.exp(np.random.default_rng(seed).normal(0.0, 0.2)))
+        return named("glaze", fire(seed=seed, load=load, cooling_h=0.2, **changed))
+
+    state = begin(KILN)
+    for seed in range(10):
+        state, _ = update(KILN, state, *fired(seed), ())
+    for seed in range(10, 14):
+        state, condition = update(KILN, state, *fired(seed, **fault), ())
+    leak = sum(story.probability for story in condition.stories if story.kind == "leak")
+    assert leak > 0.9 if leaks else leak < 0.1
