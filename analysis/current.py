@@ -135,8 +135,10 @@ def unasked_current(log: FiringLog, grid: Grid, drive: Drive) -> float | None:
     idle = known & (asked <= _NOTHING_ASKED)
     shares = [_floor(amps[idle & part]) / top for part in (heated, ~heated)]
     if log.output.shape[1] == 1:
-        part = _floor(amps[known & heated & (asked <= _LITTLE_ASKED)]) / top
-        shares.append(part if part < _NOT_ALL else float("nan"))
+        little = known & heated & (asked <= _LITTLE_ASKED)
+        part = _floor(amps[little]) / top
+        # amps that are means over the time between rows hold what was asked for
+        shares.append(_floor(amps[little] / top - asked[little]) if part < _NOT_ALL else float("nan"))
     seen = [share for share in shares if np.isfinite(share)]
     return max(seen) if seen else None
 

@@ -343,7 +343,7 @@ def _dies_away(rates: FloatArray, start: int, stop: int, step_s: float) -> bool:
     if after.size and float(after.min()) < min(0.0, late - _CUT_C_PER_H):
         return False
     lasted_s = (stop - start) * step_s
-    return lasted_s < _STORED_TOLD_S or late < early * np.exp(-0.75 * lasted_s / _STORED_DIES_S)
+    return bool(after.size and lasted_s < _STORED_TOLD_S) or late < early * np.exp(-0.75 * lasted_s / _STORED_DIES_S)
 
 
 def _runaway(grid: Grid, drive: Drive, rates: FloatArray) -> Runaway | None:

@@ -6,7 +6,7 @@ tells a dead or halved zone apart even in a firing that stalls below 100 deg C.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import exp, log
+from math import exp, inf, log
 
 from analysis.causes.case import Case
 from analysis.causes.cooling_offsets import SHARE
@@ -30,6 +30,10 @@ _NEVER_WARM_C, _FAR_BEHIND_C, _BEHIND_C, _MOSTLY_FULL = 200.0, 15.0, 3.0, 0.6
 _STANDING_C_PER_H, _COLD_C, _HELD_BACK_C, _MOSTLY_C, _LAG_SPREAD_C = 15.0, 60.0, 8.0, 6.0, 3.0
 """A kiln that stands: its mean climb; no programme dries ware so cold. The zones that heat are held back some ten
 degrees ahead of a dead one, all the time; a sound one catches up. And the least spread of a zone's usual lag."""
+
+_HEATED_C = 2.0
+"""Least rise of the mean of a kiln that was heated at all: with one zone of two dead it rises by half of what the other
+one is ahead by. One that only cools, or stands switched off at its contactor, tells of no zone."""
 
 _NEVER_SO_FAR = 3.0
 """Spreads beyond a zone's usual lag, or its usual share of time at full output, that no sound zone reaches."""
@@ -94,6 +98,7 @@ def deficits(case: Case) -> list[Deficit]:
     rows = zip(memories, _log_shares(case), _full_beyond(case), _behind(case), strict=True)
     raw = []
     stall = case.measures.no_rise
+    heated = _rise_c(case) > _HEATED_C  # where no zone warms it is no zone's circuit
     for number, (memory, share, full, behind) in enumerate(rows):
         by_share = memory.share.distance(share, _SHARE_SPREAD, enough=3)
         by_full = memory.full.distance(full, _FULL_SPREAD, enough=3)
@@ -113,6 +118,7 @@ def deficits(case: Case) -> list[Deficit]:
         # (A firing that was meant to stay cold, to dry ware, is not cut short.)
         asks_most = (by_full or 0.0) > _NEVER_SO_FAR and (behind or 0.0) > _BEHIND_C
         dead |= waits and case.condition.end != "complete" and asks_most
+        dead &= heated
         step = None
         if share is not None and memory.share.count >= 3:
             step = Estimate(-(share - memory.share.mean), _SHARE_ERROR)
@@ -124,11 +130,19 @@ def deficits(case: Case) -> list[Deficit]:
     return sorted((_weighed(case, d, raw) for d in raw), key=lambda d: -d.sure)
 
 
+def _rise_c(case: Case) -> float:
+    """Return by how much the mean of all zones rose above where it began; without end where nothing tells."""
+    mean_c = case.measures.trace.temperature_c
+    return max(mean_c) - mean_c[0] if mean_c else inf
+
+
 def _stands_behind(case: Case, zone: int) -> bool:
     """Whether the kiln hardly climbed, with a zone behind all the time and farther than is usual for it."""
     mean_c, signs = case.measures.trace.temperature_c, case.signs
     hours = case.measures.duration_s / 3600.0
-    if len(signs.mostly_behind_c) <= zone or not mean_c or max(mean_c) - mean_c[0] > _STANDING_C_PER_H * hours:
+    if len(signs.mostly_behind_c) <= zone or not mean_c:
+        return False
+    if _rise_c(case) > _STANDING_C_PER_H * hours:
         return False
     if case.condition.end == "complete" and case.firing.peak_c > _COLD_C:
         return False
@@ -215,7 +229,7 @@ def sentence(case: Case, deficit: Deficit) -> str:
             "with full output and did not rise."
         )
     parts = []
-    if deficit.step is not None and deficit.step.value < -0.1:
+    if deficit.step is not None and not deficit.dead and deficit.step.value < -0.1:
         parts.append(f"needs {100 * (exp(-deficit.step.value) - 1):.0f} % more of the working time than it used to")
     behind = case.signs.behind_zones_c
     if len(behind) > deficit.zone and behind[deficit.zone] > 8.0:

@@ -15,6 +15,11 @@ _STUCK_S = 1800.0
 _STUCK_ROWS = 20
 _STUCK_MOVED_C = 60.0
 _ONE_STEP, _TELLS_C, _SLOWER = 1.5, 10.0, 0.25
+
+_FAR_C, _WARMED = 400.0, 0.05
+"""A zone without power is warmed by its neighbours, who send it a kilowatt or so at 400 deg C: by far more than a
+twentieth of what they rise by. A couple shorted on its way reads the room there, which warms by that much at most."""
+
 _MOST_JUMPS = 2000
 _MOST_TOLD = 200  # runs of bad samples told each by itself, the last ones; the earlier ones are told as one
 
@@ -142,8 +147,12 @@ def _creeps(t: FloatArray, x: FloatArray, zone_c: FloatArray, z: int, start: int
     """Tell a zone that hardly warms, written in whole degrees, from a sensor stuck: it goes on by a degree at a time.
 
     One that is stuck lets go with a jump. A scale at its end lets go by a degree, and one stuck to the log's end not at
-    all: they had moved with the others before.
+    all: they had moved with the others before. One that reads the room goes on by degrees, but hardly any.
     """
+    all_along = x[:stop][np.isfinite(x[:stop])]
+    far = _others_moved(zone_c, z, 0, stop)
+    if far > _FAR_C and float(np.ptp(all_along)) < _WARMED * far:
+        return False
     first = int(np.searchsorted(t, t[start] - (t[stop - 1] - t[start])))
     own = x[first:start][np.isfinite(x[first:start])]
     moved = _others_moved(zone_c, z, first, start) if own.size > 1 else 0.0

@@ -215,6 +215,15 @@ def test_a_current_that_never_falls_below_a_circuit_s_flows_unasked(idling: Firi
     assert unasked(replace(idling, output_kind="on-off"), closed) is None  # its moments are not those of the clamp
 
 
+def test_mean_amps_of_a_kiln_that_asks_for_little_are_what_was_asked_for(fire: Callable[..., FiringLog]) -> None:
+    """A hold of three hours at an eighth of full output: all of that current was asked for."""
+    log = fire(ramps=((150.0, 400.0, 180.0), (300.0, 1200.0, 10.0)), cooling_h=1.0)
+    assert log.output is not None
+    share = unasked(log, FULL_A * log.output[:, 0])
+    assert share is not None
+    assert abs(share) < 0.02
+
+
 def test_it_cannot_be_told_in_a_firing_that_never_asked_for_everything(idling: FiringLog) -> None:
     assert idling.output is not None
     easy = replace(idling, output=np.minimum(idling.output, 0.5))

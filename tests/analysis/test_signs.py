@@ -117,6 +117,20 @@ def test_a_closed_contact_heats_on_or_ends_at_once() -> None:
     far = signs(warming(120.0, 200.0, 2400.0)).free_heat  # farther above its set point than stored heat goes
     assert far is not None
     assert far.beyond_overshoot
+    whole = warming(120.0, 100.0 * 8.0, 8 * 2400.0)  # much the same rate all the time
+    cut = whole.elapsed_s < 1800.0 + 2400.0
+    assert whole.set_point_c is not None
+    assert whole.output is not None
+    ends_there = replace(
+        whole,
+        elapsed_s=whole.elapsed_s[cut],
+        zone_c=whole.zone_c[cut],
+        set_point_c=whole.set_point_c[cut],
+        output=whole.output[cut],
+    )
+    at_its_end = signs(ends_there).free_heat  # the plug was pulled: nothing tells that it would have died away
+    assert at_its_end is not None
+    assert at_its_end.beyond_overshoot
     hot = signs(warming(700.0, 70.0, 2400.0)).free_heat
     assert hot is not None
     assert hot.beyond_overshoot

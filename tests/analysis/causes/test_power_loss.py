@@ -265,6 +265,35 @@ def test_a_zone_ten_degrees_behind_in_a_kiln_that_stands_cold_is_dead(make_case,
         assert all(f.severity == "info" for f in run(make_case(**(cold | {"duration_s": 7200.0} | other)))[1])
 
 
+@pytest.mark.parametrize("mean_c", [(100.0, 70.0, 52.0), (22.0, 22.3, 21.9)])
+def test_a_kiln_in_which_no_zone_warms_has_no_dead_zone(make_case, run, mean_c):
+    """The tail of a cooling, or a kiln switched off at its contactor; in both the bottom reads less than the others."""
+    usual = ZoneMemory(behind=Usual(8, 1.0, 5.0), full=Usual(8, 0.0, 0.01))
+    signs = Signs(
+        swings=(0,) * 3,
+        spikes=(0,) * 3,
+        dropouts=(0,) * 3,
+        behind_zones_c=(0.0, 1.0, 20.0),
+        mostly_behind_c=(0.0, 1.0, 20.0),
+    )
+    facts = {
+        "memory": CausesMemory(zones=(usual,) * 3),
+        "trace": Trace((0.0, 7200.0, 14400.0), mean_c),
+        "duration_s": 14400.0,
+        "peak_c": max(mean_c),
+        "end": "aborted",
+        "basis": "none",
+        "balance": Balance(),
+        "signs": signs,
+    }
+    for output in (
+        {"output": "none", "zone_full_share": ()},
+        {"output": "inferred", "zone_full_share": (1.0, 1.0, 1.0)},
+    ):
+        found = run(make_case(**facts, **output))[1]
+        assert all(f.severity == "info" for f in found)
+
+
 def test_a_set_point_that_follows_its_kiln_tells_a_dead_zone_by_what_it_never_asked_before(make_case, run):
     """The firing stands at room temperature for hours, a few degrees behind a set point that waits for it."""
     usual = ZoneMemory(behind=Usual(8, 1.0, 5.0), full=Usual(8, 0.0, 0.01))

@@ -67,13 +67,23 @@ def test_a_reading_held_while_the_other_zone_moves_is_stuck():
 
 def test_a_zone_left_cold_by_a_dead_circuit_goes_on_by_single_degrees_and_is_not_stuck():
     """It stands at 20 deg C for half an hour and more, as the others pass 130: their warmth reaches it by degrees."""
+    rows = np.arange(161)
+    time = 60.0 * rows
+    cold = np.round(20.0 + 4.0 * rows / 160.0)
+    heated = np.round(20.0 + 300.0 * rows / 160.0)
+    assert clean_zones(time, np.column_stack((cold, heated)), None)[1] == ()
+    stuck = heated.copy()
+    stuck[40:] = stuck[40]
+    assert [s.kind for s in clean_zones(time, np.column_stack((stuck, heated)), None)[1]] == ["stuck"]
+
+
+def test_a_couple_shorted_on_its_way_reads_the_room_and_is_no_cold_zone():
+    """It rises by eight degrees where its neighbours, who would warm it by radiation, rise to 1200."""
     zones = np.round(ONE.zones)
-    zones[:, 0] = np.round(20.0 + 4.0 * np.minimum(np.arange(len(zones)) / 160.0, 1.0))
-    assert clean_zones(ONE.t[:161], zones[:161], None)[1] == ()
-    stuck = zones[:161].copy()
-    stuck[40:, 0] = stuck[40, 0]
-    stuck[:40, 0] = np.round(ONE.zones[:40, 0])
-    assert [s.kind for s in clean_zones(ONE.t[:161], stuck, None)[1]] == ["stuck"]
+    zones[:, 0] = np.round(24.0 + 8.0 * ONE.zones[:, 1] / ONE.zones[:, 1].max())
+    cleaned, spikes = clean_zones(ONE.t, zones, None)
+    assert {(s.zone, s.kind) for s in spikes} == {(0, "stuck")}
+    assert np.isnan(cleaned[:, 0]).sum() > 100
 
 
 def test_a_scale_that_ends_below_the_peak_is_stuck_there_though_it_is_left_by_a_single_degree():
