@@ -20,6 +20,9 @@ _HOLD_C_PER_H = 12.0
 _REACHED_C = 6.0
 """A firing this near its planned peak reached it: controllers end a segment within their band of a few degrees."""
 
+_TRIAL_S = 1200.0
+"""A firing that stalls goes on at full output for hours; after a repair people try for minutes whether a kiln heats."""
+
 
 @dataclass(frozen=True, slots=True)
 class Segment:
@@ -148,7 +151,7 @@ def _end_of(log: FiringLog, grid: Grid, drive: Drive, peak_c: float, planned_c: 
 
     Complete needs a peak at the planned one; without set points a firing that cools from its peak is taken as
     complete until the kiln's programmes say otherwise. A stop well below, with the set point running ahead, is
-    a stall; otherwise somebody or something stopped it.
+    a stall; otherwise somebody or something stopped it, as a run of minutes that only tries whether the kiln heats.
     """
     heating = drive.end >= grid.mid_s.size
     if not log.complete_tail and heating:
@@ -159,7 +162,7 @@ def _end_of(log: FiringLog, grid: Grid, drive: Drive, peak_c: float, planned_c: 
         return "complete"
     last = slice(max(0, drive.end - 15), max(1, drive.end))
     behind = drive.full[last].any(axis=1).mean() if drive.full[last].size else 0.0
-    return "stalled" if behind > 0.6 else "aborted"
+    return "stalled" if behind > 0.6 and log.elapsed_s[-1] >= _TRIAL_S else "aborted"
 
 
 def firing_of(log: FiringLog, grid: Grid, drive: Drive) -> Firing:

@@ -1,6 +1,6 @@
 """What one firing shows by itself: Measures."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import isnan
 
 import numpy as np
@@ -171,8 +171,19 @@ def _full_current(kiln: Kiln, log: FiringLog, grid: Grid, drive: Drive) -> Estim
     return Estimate(told.value, max(told.error, _UNEVEN_LINES))
 
 
+def _with_every_output(log: FiringLog) -> FiringLog:
+    """Return the log without its output where a zone's stands in no row: no balance holds with part of the heat.
+
+    Then the set point or the climb shows when the zones are at full output, as in any log without output.
+    """
+    if log.output is None or np.isfinite(log.output).any(axis=0).all():
+        return log
+    return replace(log, output=None, output_kind=None)
+
+
 def measure(kiln: Kiln, log: FiringLog) -> tuple[Firing, Measures]:
     """Measure one firing. Pure and vectorised: a few milliseconds, whatever the sampling interval."""
+    log = _with_every_output(log)
     spikes = sum(spike.count for spike in log.spikes)
     sample_s = median(log.elapsed_s[1:] - log.elapsed_s[:-1]) if log.elapsed_s.size > 1 else 0.0
     grid = grid_of(log, kiln.volts, sample_s)

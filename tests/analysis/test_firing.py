@@ -38,6 +38,15 @@ def test_a_kiln_too_weak_for_its_peak_stalls(fire: Callable[..., FiringLog]) -> 
     assert measures.full_share > 0.5
 
 
+def test_a_run_of_minutes_that_only_tries_whether_the_kiln_heats_is_no_stall(fire: Callable[..., FiringLog]) -> None:
+    log = fire(ramps=((2000.0, 1200.0, 0.0),))
+    cut = log.elapsed_s < 900.0
+    assert log.set_point_c is not None
+    tried = replace(log, elapsed_s=log.elapsed_s[cut], zone_c=log.zone_c[cut], set_point_c=log.set_point_c[cut])
+    firing, _ = measure(KILN, replace(tried, output=None, output_kind=None, complete_tail=True))
+    assert firing.end == "aborted"
+
+
 def slow_cooling(hours_constant: float, held_from_c: float | None = None) -> FiringLog:
     """A climb to 1050 deg C below a set point that stands on at 1058, and a cooling by Newton's law, or then held."""
     climb = np.arange(0.0, 10.3 * 3600.0, 60.0)

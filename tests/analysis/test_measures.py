@@ -111,3 +111,15 @@ def test_power_found_does_not_depend_on_noise_or_sampling(
     matrix = measures.heat.matrix()
     wall = float(np.linalg.solve(matrix[1:, 1:], matrix[1:, 0])[0])
     assert wall == pytest.approx(0.30, rel=0.08)
+
+
+def test_an_output_of_one_zone_alone_is_as_good_as_none(fire: Callable[..., FiringLog], test_kiln: type) -> None:
+    """The set point tells when the zones are at full output; half of the heat tells no balance."""
+    log = fire(test_kiln(zones=2), ramps=((250.0, 1200.0, 10.0),))
+    assert log.output is not None
+    half = log.output.copy()
+    half[:, 0] = np.nan
+    _, measures = measure(TWO, replace(log, output=half))
+    assert measures.output == "inferred"
+    assert measures.heat is not None
+    assert measures.heat.full_blocks > 4
