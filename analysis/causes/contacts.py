@@ -41,8 +41,10 @@ def suspect_welded(case: Case) -> list[Suspicion]:
     """Suspect a welded contact where a zone heats on, or current flows, with no demand."""
     warmed = _heats_on(case) or _ran_away(case)
     flows = _flows_unasked(case)
-    if not warmed or not flows:
-        return warmed or flows
+    if not flows:
+        return warmed
+    if not warmed:
+        return [_placed(case, flows[0])]
     both = (*warmed[0].evidence, *flows[0].evidence)
     return [replace(warmed[0], log_odds=warmed[0].log_odds + _FLOWS, evidence=both)]
 
@@ -103,6 +105,23 @@ def _flows_unasked(case: Case) -> list[Suspicion]:
     name = case.zone_name(0) if len(case.zones) == 1 else None
     evidence = (backs(text, _FLOWS),)
     return [Suspicion("welded_contact", _FLOWS, name, urgent=True, lasting=True, evidence=evidence)]
+
+
+def _placed(case: Case, flows: Suspicion) -> Suspicion:
+    """Return the suspicion of a current, which tells no zone, in the zone where a closed contact stands already.
+
+    A zone does not warm unasked in every firing whose contact is closed (it may be hot already, and only hold), so the
+    current is that contact's until work on its relay is in the logbook. Of several it is the surest one's.
+    """
+    stands = [s for s in case.memory.standing if s.cause == flows.cause and s.zone is not None]
+    if flows.zone is not None or not stands:
+        return flows
+    surest = max(stands, key=lambda s: s.log_odds)
+    text = (
+        f"An earlier firing pointed to zone {surest.zone}, and no work on its relay is in the logbook since; the "
+        "current alone does not tell the zone."
+    )
+    return replace(flows, zone=surest.zone, evidence=(*flows.evidence, backs(text, max(surest.log_odds, 0.1))))
 
 
 def _beyond_usual(share: float, usual: Usual) -> bool:

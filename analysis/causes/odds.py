@@ -32,6 +32,10 @@ _CLEARED_BY: dict[str, frozenset[str]] = {
     "loose_connection": frozenset({"wiring", "relay", "element", "elements"}),
 }
 
+_SEEN_WITHOUT_ZONE: frozenset[Cause] = frozenset({"welded_contact"})
+"""Causes that may show for the kiln as a whole before they show their zone: a current that flows unasked is some zone's
+contact. All others are seen in a zone to begin with, so that one without a zone says nothing of those with one."""
+
 
 def probability(log_odds: float) -> float:
     """Return the probability of natural log odds."""
@@ -56,16 +60,28 @@ def among_rivals(suspicions: Sequence[Suspicion]) -> list[tuple[Suspicion, float
 
 
 def cleared(standing: Sequence[Standing], case: Case) -> tuple[Standing, ...]:
-    """Return what still stands after the repairs of the logbook since the last firing."""
+    """Return what still stands after the repairs of the logbook since the last firing.
+
+    Work on one zone's relay settles a closed contact of no known zone, too: most likely it was the one found closed. If
+    it was another, the next firing's current tells of that one anew.
+    """
     out = []
     for item in standing:
         parts = _CLEARED_BY.get(item.cause, frozenset())
         mended = any(
-            e.what in ("replaced", "repaired") and e.part in parts and e.zone in (None, item.zone) for e in case.entries
+            e.what in ("replaced", "repaired")
+            and e.part in parts
+            and (e.zone in (None, item.zone) or _zone_to_come(item))
+            for e in case.entries
         )
         if not mended:
             out.append(item)
     return tuple(out)
+
+
+def _zone_to_come(item: Standing) -> bool:
+    """Whether what stands is some zone's, and it has not shown yet which."""
+    return item.zone is None and item.cause in _SEEN_WITHOUT_ZONE
 
 
 def stand(
@@ -74,13 +90,17 @@ def stand(
     """Add this firing's lasting suspicions to what stands.
 
     ``telling`` says whether this firing could have shown the signs at all (a firing cut off early cannot clear
-    anything). Returns the new standing and, for every lasting suspicion worth keeping, its running log odds.
+    anything). What stood without a zone is one with what now shows its zone. Returns the new standing and, for every
+    lasting suspicion worth keeping, its running log odds.
     """
     left = {(s.cause, s.zone): s for s in standing}
     kept: list[Standing] = []
     running: list[Suspicion] = []
     for suspicion in (s for s in suspicions if s.lasting):
         old = left.pop((suspicion.cause, suspicion.zone), None)
+        unplaced = left.get((suspicion.cause, None))
+        if unplaced is not None and _zone_to_come(unplaced):
+            old = _as_one(old, left.pop((suspicion.cause, None)))
         before = old.log_odds if old else _FIRST_ODDS.get(suspicion.cause, -2.0)
         total = min(_MOST, before + suspicion.log_odds)
         since = old or Standing(suspicion.cause, suspicion.zone, None, 0.0, case.index, case.started)
@@ -98,6 +118,15 @@ def stand(
             kept.append(faded)
             running.append(_remembered(faded))
     return tuple(kept), running
+
+
+def _as_one(old: Standing | None, unplaced: Standing) -> Standing:
+    """Return two that were one all along: as sure as the surer, since the earlier."""
+    if old is None:
+        return unplaced
+    first = min(old, unplaced, key=lambda s: s.since_firing)
+    most = max(old.log_odds, unplaced.log_odds)
+    return replace(old, log_odds=most, since_firing=first.since_firing, since=first.since)
 
 
 def _remembered(item: Standing) -> Suspicion:

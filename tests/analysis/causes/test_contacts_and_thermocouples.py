@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.causes.memory import CausesMemory, Usual, ZoneMemory
+from analysis.causes.memory import CausesMemory, Standing, Usual, ZoneMemory
 from analysis.condition import Balance, Story
 from analysis.current import TornCurrent
 from analysis.measures import Estimate
@@ -104,6 +104,86 @@ def test_current_that_flows_unasked_is_a_welded_contact_and_urgent(make_case, ru
     assert "33 % of the kiln's full current" in found.evidence[0].text
     still = find(run(*unasked(make_case, 0.0, 0.01, *[0.33] * 15))[1], "welded_contact")
     assert still.probability > 0.99  # it does not become what is usual
+
+
+def three_zones(make_case, *firings):
+    """Five firings of a sound kiln of three zones with amps, then such ones: (zone that heated unasked, share, repair).
+
+    The zone is None where none did, the share what part of the full current flowed unasked, and the repair the zone
+    whose relay was replaced before the firing ("any": the entry names none).
+    """
+    cases = [make_case(index=at, signs=QUIET, unasked_current=0.0) for at in range(5)]
+    for at, (zone, share, repaired) in enumerate(firings, start=5):
+        signs = QUIET if zone is None else replace(QUIET, free_heat=FreeHeat(zone, 60.0, 60.0, 50.0))
+        case = make_case(index=at, signs=signs, unasked_current=share)
+        if repaired is not None:
+            name = None if repaired == "any" else repaired
+            case = replace(case, entries=(LogbookEntry("heron", case.started, "replaced", "relay", zone=name),))
+        cases.append(case)
+    return cases
+
+
+HOT, FLOWS, SOUND = (0, 0.33, None), (None, 0.33, None), (None, 0.0, None)
+
+
+def welded(findings):
+    return [f for f in findings if f.cause == "welded_contact"]
+
+
+def test_a_contact_seen_by_its_heat_and_then_only_by_its_current_is_one_and_stays_urgent(make_case, run):
+    """It was "warning, not shown again" while a third of the full current flowed through it unasked."""
+    for firings in ((HOT, FLOWS), (HOT, FLOWS, FLOWS, FLOWS)):
+        (found,) = welded(run(*three_zones(make_case, *firings))[1])
+        assert (found.severity, found.zone, found.since_firing) == ("urgent", "top", 5)
+        said = [e.text for e in found.evidence]
+        assert "33 % of the kiln's full current" in said[0]
+        assert "pointed to zone top" in said[1]
+        assert "the current alone does not tell the zone" in said[1]
+
+
+def test_a_contact_seen_by_its_current_takes_its_zone_once_that_heats_on(make_case, run):
+    (found,) = welded(run(*three_zones(make_case, FLOWS))[1])
+    assert (found.severity, found.zone, len(found.evidence)) == ("urgent", None, 1)
+    for heat in (HOT, (0, None, None)):  # its amps may be missing from the later log
+        (found,) = welded(run(*three_zones(make_case, FLOWS, heat))[1])
+        assert (found.severity, found.zone, found.since_firing) == ("urgent", "top", 5)
+
+
+def test_the_current_of_this_firing_is_that_of_the_zone_that_heats_on_in_it(make_case, run):
+    found = welded(run(*three_zones(make_case, HOT, (2, 0.33, None)))[1])
+    now = next(f for f in found if f.zone == "bottom")
+    assert now.severity == "urgent"
+    assert not any("earlier firing" in e.text for e in now.evidence)
+
+
+def test_of_two_contacts_that_stand_the_current_is_the_surer_one_s(make_case, run):
+    sure, less = (
+        Standing("welded_contact", "bottom", None, 4.0, 2, None),
+        Standing("welded_contact", "top", None, 1.0, 1, None),
+    )
+    memory = CausesMemory(standing=(less, sure), unasked=Usual(5, 0.0, 0.0))
+    found = welded(run(make_case(signs=QUIET, unasked_current=0.33, memory=memory))[1])
+    assert [(f.zone, f.severity) for f in found if f.severity == "urgent"] == [("bottom", "urgent")]
+
+
+def test_a_new_relay_in_its_zone_settles_a_contact_however_it_was_seen(make_case, run):
+    for seen in ((HOT, FLOWS, FLOWS), (FLOWS, HOT), (FLOWS, FLOWS), (HOT,)):
+        for zone in ("top", "any"):
+            assert not welded(run(*three_zones(make_case, *seen, (None, 0.0, zone)))[1])
+        assert welded(run(*three_zones(make_case, *seen, SOUND))[1])
+
+
+def test_a_new_relay_in_another_zone_leaves_a_contact_whose_zone_is_known(make_case, run):
+    for seen in ((HOT, FLOWS), (FLOWS, HOT)):
+        (found,) = welded(run(*three_zones(make_case, *seen, (None, 0.0, "bottom")))[1])
+        assert found.zone == "top"
+
+
+def test_a_current_that_flows_on_after_a_new_relay_is_told_anew_and_of_no_zone(make_case, run):
+    """It was not that contact, or the new one sticks too: the current does not tell."""
+    for seen in ((HOT, FLOWS), (FLOWS, FLOWS)):
+        (found,) = welded(run(*three_zones(make_case, *seen, (None, 0.33, "top")))[1])
+        assert (found.severity, found.zone, found.since_firing) == ("urgent", None, 7)
 
 
 def test_what_always_hangs_on_the_clamp_is_no_welded_contact(make_case, run):
