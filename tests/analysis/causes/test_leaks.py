@@ -8,6 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.causes.onset_shape import sharpest_fall, step_over_ramp
+from analysis.condition import Story
+from analysis.measures import Estimate
 from analysis.signs import Signs
 from config.logbook import LogbookEntry
 
@@ -63,6 +65,19 @@ def test_a_leak_that_stands_for_many_firings_does_not_become_a_drift(make_case, 
     assert find(findings, "heat_leak").severity == "warning"
     drift = find(findings, "thermocouple_drift")
     assert drift is None or drift.severity == "info"
+
+
+def test_a_leak_whose_place_shows_only_later_is_still_one_leak(make_case, run):
+    """The heat balance tells of it first, without a place; then one zone is seen to cool faster."""
+    story = Story("leak", 0.9, 8, None, loss_size=Estimate(0.2, 0.03))
+    signs = fallen(*[0.0] * 12, *[9.0] * 6)
+    cases = [
+        make_case(index=number, signs=each, stories=(story,) if number >= 12 else ())
+        for number, each in enumerate(signs)
+    ]
+    leaks = [f for f in run(*cases)[1] if f.cause == "heat_leak"]
+    assert [(f.zone, f.severity) for f in leaks] == [("top", "warning")]
+    assert leaks[0].probability > 0.9
 
 
 @pytest.mark.parametrize("part", ["lid", "brickwork"])
