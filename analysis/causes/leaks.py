@@ -75,12 +75,16 @@ def fast_cooling(case: Case, zones: tuple[ZoneMemory, ...]) -> FastCooling | Non
 
 
 def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...]:
-    """Take this firing's cooling into each zone's running evidence; a log without cooling changes nothing."""
+    """Take this firing's cooling into each zone's running evidence.
+
+    A log without cooling changes nothing, nor does a firing to a peak that is not known yet while a trouble stands.
+    """
     out = []
     stands, peak = any(trouble_stands(zone) for zone in zones), case.firing.peak_c
     for zone, seen, stacked in zip(zones, parting(case, zones), stacked_otherwise(case), strict=True):
-        distance = seen.distance(peak)
-        if distance is not None and not (stands and seen.usual.count(peak) < KNOWN_PEAK):
+        new = stands and seen.usual.count(peak) < KNOWN_PEAK
+        distance = None if new else seen.distance(peak)
+        if distance is not None:
             says = -_MOST if stacked else -distance - (_FAR if seen.early else _FAR_LATER)
             zone = replace(zone, leak=max(_LEAST, min(_FULL, zone.leak + max(-_MOST, min(_MOST, says)))))
         if distance is not None and seen.early:

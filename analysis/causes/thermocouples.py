@@ -16,6 +16,7 @@ from analysis.causes.cooling_offsets import (
     hot_shares,
     offsets_c,
     parting,
+    surely_troubled,
     tilts_c,
     trouble_stands,
 )
@@ -79,7 +80,8 @@ def suspect_fault(case: Case) -> list[Suspicion]:
 def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...]:
     """Take this firing's offsets and shares into each zone's memory, drift first, then what is usual.
 
-    While a drift or a leak stands nothing is usual, and firings to a peak that is not known yet say nothing of it.
+    While a drift or a leak stands nothing is usual, and firings to a peak that is not known yet say nothing of it. They
+    make it known unless the trouble is sure: one that only seems to stand, as the peak is new, would stand for ever.
     """
     out = []
     restacked = any(stacked_otherwise(case))  # what it moves would be taken for an error of a couple
@@ -105,15 +107,21 @@ def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...
             weight = _DRIFT_MEMORY * weight + worth
             variance = _DRIFT_MEMORY**2 * variance + worth
         out.append(replace(memory, drift=drift, drift_weight=weight, drift_variance=variance))
-    return tuple(out) if stands else _with_this_firing(case, out)
+    return _with_this_firing(case, out)
 
 
 def _with_this_firing(case: Case, zones: Sequence[ZoneMemory]) -> tuple[ZoneMemory, ...]:
-    """Take a firing into what is usual, but for what is far off: that says something is wrong."""
+    """Take a firing into what is usual, but for what is far off: that says something is wrong, or the peak is new."""
     peak = case.firing.peak_c
+    stands, sure = any(trouble_stands(zone) for zone in zones), any(surely_troubled(zone) for zone in zones)
 
-    def taken(usual: UsualByPeak, value: float | None, spreads: Spreads) -> UsualByPeak:
-        far = usual.distance(value, peak, spreads) if usual.count(peak) < USUAL_FIRINGS else None
+    def taken(usual: UsualByPeak, value: float | None, spreads: Spreads | None = None) -> UsualByPeak:
+        count = usual.count(peak)
+        if count < KNOWN_PEAK:
+            return usual if sure else usual.taken(value, peak)
+        if stands:
+            return usual
+        far = None if spreads is None or count >= USUAL_FIRINGS else usual.distance(value, peak, spreads)
         return usual if far is not None and abs(far) >= _MOST_SCORE else usual.taken(value, peak)
 
     rows = zip(zones, offsets_c(case), after_first_fall_c(case), tilts_c(case), hot_shares(case), strict=True)
@@ -122,7 +130,7 @@ def _with_this_firing(case: Case, zones: Sequence[ZoneMemory]) -> tuple[ZoneMemo
             zone,
             cooling=taken(zone.cooling, offset, OFFSET_C),
             first_fall=taken(zone.first_fall, fallen, FIRST_FALL_C),
-            tilt=zone.tilt.taken(tilt, peak),
+            tilt=taken(zone.tilt, tilt),
             hot_share=taken(zone.hot_share, share, SHARE),
         )
         for zone, offset, fallen, (tilt, _), share in rows

@@ -67,6 +67,33 @@ def test_a_leak_that_stands_for_many_firings_does_not_become_a_drift(make_case, 
     assert drift is None or drift.severity == "info"
 
 
+def gone_over(make_case, *below_c, by_c=14.0):
+    """Twelve bisques, then glazes only, in whose first fall the top reads ``by_c`` lower and ``below_c`` lower yet."""
+    signs = fallen(*[0.0] * 12, *(by_c + each for each in below_c))
+    return [make_case(index=n, signs=each, peak_c=1000.0 if n < 12 else 1240.0) for n, each in enumerate(signs)]
+
+
+@pytest.mark.parametrize("by_c", [-14.0, 7.0, 14.0, 25.0])
+def test_a_studio_that_goes_over_to_another_peak_where_a_zone_reads_otherwise_has_no_trouble(make_case, run, by_c):
+    cases = gone_over(make_case, *[0.0] * 20, by_c=by_c)
+    for firings in (13, 14, 15, 16, 20, 32):
+        findings = run(*cases[:firings])[1]
+        assert find(findings, "heat_leak") is None
+        assert find(findings, "thermocouple_drift") is None
+
+
+def test_a_leak_that_comes_after_the_studio_went_over_to_another_peak_is_told(make_case, run):
+    found = find(run(*gone_over(make_case, *[0.0] * 12, *[9.0] * 4))[1], "heat_leak")
+    assert (found.severity, found.zone) == ("warning", "top")
+
+
+def test_a_leak_that_was_told_still_stands_at_a_peak_never_fired_before(make_case, run):
+    signs = fallen(*[0.0] * 12, *[9.0] * 14)
+    cases = [make_case(index=n, signs=each, peak_c=1000.0 if n < 18 else 1240.0) for n, each in enumerate(signs)]
+    found = find(run(*cases)[1], "heat_leak")
+    assert (found.severity, found.zone) == ("warning", "top")
+
+
 def test_a_leak_whose_place_shows_only_later_is_still_one_leak(make_case, run):
     """The heat balance tells of it first, without a place; then one zone is seen to cool faster."""
     story = Story("leak", 0.9, 8, None, loss_size=Estimate(0.2, 0.03))
