@@ -159,7 +159,7 @@ def suspect_drift(case: Case, zones: tuple[ZoneMemory, ...]) -> list[Suspicion]:
     stood = any(z.drifted for z in zones)
     by_score = 1.6 * (abs(score) - (_STILL_FROM if stood else _DRIFT_ODDS_FROM)) - 0.5
     log_odds = min(by_score, abs(zone.drift_c) - (_STILL_WORTH_C if stood else _WORTH_C))
-    if score > 0.0 and zone.falls:  # the same pattern, but all at once, is a leak's
+    if score > 0.0:  # the same pattern, but all at once, is a leak's
         changed, suddenly = by_cooling(zone)
         log_odds = log_odds_of(probability(log_odds) * (1.0 - changed * suddenly))
     if log_odds < -2.0:

@@ -67,6 +67,56 @@ def test_a_leak_that_stands_for_many_firings_does_not_become_a_drift(make_case, 
     assert drift is None or drift.severity == "info"
 
 
+def alarms(findings):
+    return [(f.cause, f.zone) for f in findings if f.severity != "info"]
+
+
+def scattered(number, zone):
+    return 0.6 * SCATTER_C[(number + 7 * zone) % len(SCATTER_C)]
+
+
+@pytest.mark.parametrize("high_c", [[12.0] * 8, [9.0] * 12, [0.6 * number for number in range(1, 25)]])
+def test_one_zone_that_reads_high_is_one_trouble_and_no_leak_in_the_others(make_case, run, high_c):
+    """All offsets are less the mean of the zones: where one reads high the others seem to have fallen."""
+    signs = []
+    for number, high in enumerate([0.0] * 12 + high_c):
+        reads = [scattered(number, zone) + (high if zone == 0 else 0.0) for zone in range(3)]
+        signs.append(replace(QUIET, first_fall_c=tuple(each - sum(reads) / 3.0 for each in reads)))
+    assert alarms(told_of(make_case, run, signs)) == [("thermocouple_drift", "top")]
+
+
+def test_a_leak_is_told_beside_a_zone_that_seems_to_read_high(make_case, run):
+    """The air that leaves a leak in the top may pass the bottom first: the farthest from its usual is what changed."""
+    signs = []
+    for number, below in enumerate([0.0] * 12 + [14.0] * 4):
+        shown = (-below, 0.1 * below, 0.9 * below)
+        signs.append(replace(QUIET, first_fall_c=tuple(scattered(number, z) + each for z, each in enumerate(shown))))
+    assert alarms(told_of(make_case, run, signs)) == [("heat_leak", "top")]
+
+
+def only_later(*below_c):
+    """Firings whose first fall is unknown; the top reads below the others at the marks, most so while hot."""
+    out = []
+    for number, below in enumerate(below_c):
+        by = below + SCATTER_C[number % len(SCATTER_C)]
+        rows = [
+            tuple(part * by * mark_c / 540.0 for mark_c in (900.0, 700.0, 500.0, 300.0)) for part in (-1.0, 0.5, 0.5)
+        ]
+        out.append(replace(QUIET, cooling_offset_c=tuple(rows)))
+    return out
+
+
+def test_where_only_later_marks_tell_what_came_little_by_little_is_a_drift_alone(make_case, run):
+    signs = only_later(*[0.0] * 12, *(0.6 * number for number in range(1, 30)))
+    for firings in (22, 31, 41):
+        assert alarms(told_of(make_case, run, signs[:firings])) == [("thermocouple_drift", "top")]
+
+
+def test_where_only_later_marks_tell_what_came_at_once_is_a_leak_alone(make_case, run):
+    for firings in (4, 12):
+        assert alarms(told_of(make_case, run, only_later(*[0.0] * 12, *[14.0] * firings))) == [("heat_leak", "top")]
+
+
 def gone_over(make_case, *below_c, by_c=14.0):
     """Twelve bisques, then glazes only, in whose first fall the top reads ``by_c`` lower and ``below_c`` lower yet."""
     signs = fallen(*[0.0] * 12, *(by_c + each for each in below_c))
