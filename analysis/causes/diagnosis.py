@@ -115,6 +115,7 @@ def _prepared(case: Case) -> CausesMemory:
                     cooling=UsualByPeak(),
                     first_fall=UsualByPeak(),
                     falls=(),
+                    sharpest=0.0,
                     tilt=UsualByPeak(),
                     share=Usual(),
                     hot_share=UsualByPeak(),
@@ -123,7 +124,7 @@ def _prepared(case: Case) -> CausesMemory:
                 for z in zones
             )
         if entry.part in ("brickwork", "lid"):
-            zones = tuple(replace(z, leak=0.0, falls=()) for z in zones)
+            zones = tuple(replace(z, leak=0.0, falls=(), sharpest=0.0) for z in zones)
     return replace(memory, zones=zones, standing=cleared(memory.standing, case), ageing_told=told, repair=repair)
 
 

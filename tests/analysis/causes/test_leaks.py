@@ -167,6 +167,16 @@ def test_a_leak_that_was_sealed_is_told_no_more(make_case, run, part):
     assert found is None or found.severity == "info"
 
 
+@pytest.mark.parametrize("leaked_c", [0.0, 9.0])
+def test_a_drift_after_a_leak_was_sealed_is_a_drift(make_case, run, leaked_c):
+    """How sharply the leak came says nothing of what comes after its repair, however soon that begins."""
+    below_c = (*[0.0] * 12, *[leaked_c] * 4, *(3.2 + 0.45 * number for number in range(12)))
+    signs = fallen(*below_c, scatter=tuple(0.3 * each for each in SCATTER_C))
+    cases = [make_case(index=number, signs=each) for number, each in enumerate(signs)]
+    cases[16] = replace(cases[16], entries=(LogbookEntry("heron", cases[16].started, "repaired", "lid"),))
+    assert alarms(run(*cases)[1]) == [("thermocouple_drift", "top")]
+
+
 def test_logs_that_never_reach_the_first_fall_tell_nothing(make_case, run):
     assert find(told_of(make_case, run, [QUIET] * 20), "heat_leak") is None
 
