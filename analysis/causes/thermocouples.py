@@ -167,15 +167,27 @@ def suspect_drift(case: Case, zones: tuple[ZoneMemory, ...]) -> list[Suspicion]:
     name = case.zone_name(number)
     sense = "low" if score > 0 else "high"
     text = (
-        f"Over the last firings zone {name} has come to take {'more' if score > 0 else 'less'} of the work and to read "
-        f"{'below' if score > 0 else 'above'} the other zones while the kiln cools by itself, as a thermocouple that "
-        f"reads {sense} by some {{dc:{abs(zone.drift_c):.0f}}} would make it."
+        f"Over the last firings zone {name} has come to {_shown(case, zones, number, low=score > 0)}, as a "
+        f"thermocouple that reads {sense} by some {{dc:{abs(zone.drift_c):.0f}}} would make it."
     )
     evidence = [backs(text, log_odds)]
-    if abs(score) > _DRIFT_ODDS_FROM:
+    if score > _DRIFT_ODDS_FROM:
         evidence.append(
             speaks_against(
                 "A leak of heat in one zone gives the same pattern, but all at once and in every firing.", 0.7
             )
         )
     return [Suspicion("thermocouple_drift", log_odds, name, evidence=tuple(evidence))]
+
+
+def _shown(case: Case, zones: tuple[ZoneMemory, ...], number: int, *, low: bool) -> str:
+    """Return in words what a zone has come to do, as far as this firing measured it."""
+    peak, sign = case.firing.peak_c, 1.0 if low else -1.0
+    work = zones[number].hot_share.distance(hot_shares(case)[number], peak, SHARE)
+    cooling = parting(case, zones)[number].distance(peak)
+    shown = []
+    if work is not None and sign * work > 0.0:
+        shown.append(f"take {'more' if low else 'less'} of the work")
+    if cooling is not None and sign * cooling < 0.0:
+        shown.append(f"read {'below' if low else 'above'} the other zones while the kiln cools by itself")
+    return " and to ".join(shown) or "part from the others"
