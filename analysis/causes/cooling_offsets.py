@@ -30,7 +30,15 @@ _SUSPECTED = 1.0
 """Evidence for a leak that one odd firing alone does not make."""
 
 KNOWN_PEAK = 3
-"""Firings to a peak from which they say something of a trouble that stands."""
+"""Firings to a peak from which they say something of a trouble that stands: before, it may be that peak's own."""
+
+_SURE = 4.0
+"""Evidence for a leak that makes a message (seven in eight)."""
+
+
+def surely_troubled(zone: ZoneMemory) -> bool:
+    """Tell whether a drift or a leak in a zone is a message: then no peak shows its usual there."""
+    return zone.drifted or zone.leak > _SURE
 
 
 def trouble_stands(zone: ZoneMemory) -> bool:

@@ -69,24 +69,38 @@ def diagnose(case: Case) -> tuple[CausesMemory, tuple[Finding, ...]]:
         stacking=stacked,
         torn=contacts.turns_taken(case, memory.torn),
         unasked=contacts.unasked_taken(case, memory.unasked),
+        surely_lost=_surely_lost(case),
         leak_since=(memory.leak_since or Onset(case.index, case.started)) if "heat_leak" in named else None,
     )
     return kept, findings
 
 
 def with_sure_loss(case: Case, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
-    """Return the findings, one of them a warning if this firing shows that power is lost, whatever took it.
+    """Return the findings, one of them a warning if power is surely lost, whatever took it.
 
     Its whole interval lies below what is worth a message then, though no single cause is sure enough for one: the most
     probable of those that may have taken the power is told, with its own probability.
     """
-    takes_power, high = _POWER_FAULTS | {"element_ageing"}, case.condition.level_high
-    if case.condition.basis in ("none", "kept pace") or high is None or high >= LEAST_STEP:
+    if not _surely_lost(case):
         return findings
+    takes_power = _POWER_FAULTS | {"element_ageing"}
     number = next((n for n, f in enumerate(findings) if f.cause in takes_power), None)
     if number is None or any(f.cause in takes_power and f.severity != "info" for f in findings):
         return findings
     return tuple(replace(f, severity="warning") if n == number else f for n, f in enumerate(findings))
+
+
+def _surely_lost(case: Case) -> bool:
+    """Tell whether power is surely lost: first by a firing at full output, then until a repair or the power says not.
+
+    A firing that only keeps pace tells nothing new. Full output that is guessed from the shape of the climb makes
+    nothing sure: a heavier load or a poor supply bends it too.
+    """
+    level, high = case.condition.level, case.condition.level_high
+    if case.memory.surely_lost and not any(e.what in ("replaced", "repaired") for e in case.entries):
+        return level is None or level.value < LEAST_STEP
+    shown = case.condition.basis not in ("none", "kept pace") and case.measures.output != "none"
+    return shown and high is not None and high < LEAST_STEP
 
 
 def _prepared(case: Case) -> CausesMemory:
@@ -115,6 +129,7 @@ def _prepared(case: Case) -> CausesMemory:
                     cooling=UsualByPeak(),
                     first_fall=UsualByPeak(),
                     falls=(),
+                    sharpest=0.0,
                     tilt=UsualByPeak(),
                     share=Usual(),
                     hot_share=UsualByPeak(),
@@ -123,7 +138,7 @@ def _prepared(case: Case) -> CausesMemory:
                 for z in zones
             )
         if entry.part in ("brickwork", "lid"):
-            zones = tuple(replace(z, leak=0.0, falls=()) for z in zones)
+            zones = tuple(replace(z, leak=0.0, falls=(), sharpest=0.0) for z in zones)
     return replace(memory, zones=zones, standing=cleared(memory.standing, case), ageing_told=told, repair=repair)
 
 

@@ -8,7 +8,7 @@ near the peak; one that leaks takes more.
 from dataclasses import dataclass, replace
 
 from analysis.causes.case import Case
-from analysis.causes.cooling_offsets import KNOWN_PEAK, SHARE, hot_shares, parting, trouble_stands
+from analysis.causes.cooling_offsets import FIRST_FALL_C, KNOWN_PEAK, SHARE, hot_shares, parting, trouble_stands
 from analysis.causes.memory import ZoneMemory
 from analysis.causes.odds import log_odds_of, probability
 from analysis.causes.onset_shape import KEPT, sharpest_fall, step_over_ramp
@@ -17,6 +17,10 @@ from analysis.causes.stacking import stacked_otherwise
 _FAR, _FAR_LATER, _MOST = 1.5, 3.0, 2.0
 """Spreads below its usual offset at which a zone's cooling speaks for a leak: after the first fall, half of the step
 sought, as in a CUSUM (Page 1954), and where only later marks tell; and the most that one firing may say."""
+
+_FARTHER = 1.5
+"""Times as far above its usual another zone must be than this one is below, to be what changed. Of three zones one that
+reads wrong is off by twice as much as the others seem to be the other way; of two by as much, which tells nothing."""
 
 _LEAST, _FULL = -1.0, 6.0
 """Between these the evidence runs on from firing to firing."""
@@ -75,15 +79,25 @@ def fast_cooling(case: Case, zones: tuple[ZoneMemory, ...]) -> FastCooling | Non
 
 
 def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...]:
-    """Take this firing's cooling into each zone's running evidence; a log without cooling changes nothing."""
+    """Take this firing's cooling into each zone's running evidence.
+
+    A log without cooling changes nothing, nor does a firing to a peak that is not known yet while a trouble stands.
+    """
     out = []
     stands, peak = any(trouble_stands(zone) for zone in zones), case.firing.peak_c
-    for zone, seen, stacked in zip(zones, parting(case, zones), stacked_otherwise(case), strict=True):
-        distance = seen.distance(peak)
-        if distance is not None and not (stands and seen.usual.count(peak) < KNOWN_PEAK):
+    parted = parting(case, zones)
+    above_c = max((-seen.below_c(peak) for seen in parted), default=0.0)
+    for zone, seen, stacked in zip(zones, parted, stacked_otherwise(case), strict=True):
+        new = stands and seen.usual.count(peak) < KNOWN_PEAK
+        distance = None if new else seen.distance(peak)
+        if distance is not None:
+            if above_c > _FARTHER * seen.below_c(peak):
+                # Offsets are less the mean of all: where one zone reads high, all the others seem to read low.
+                distance = max(distance, 0.0)
             says = -_MOST if stacked else -distance - (_FAR if seen.early else _FAR_LATER)
             zone = replace(zone, leak=max(_LEAST, min(_FULL, zone.leak + max(-_MOST, min(_MOST, says)))))
-        if distance is not None and seen.early:
+        # how a change came shows in one measure: where the first fall tells, in that alone
+        if distance is not None and (seen.early or zone.first_fall.expected(peak, FIRST_FALL_C) is None):
             falls = (*zone.falls, max(-_FURTHEST, min(_FURTHEST, distance)))[-KEPT:]
             before = zone.sharpest if zone.leak > 0.0 else 0.0
             # what falls after a drift has been told is the drift, going on

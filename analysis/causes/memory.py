@@ -244,7 +244,8 @@ class CausesMemory:
     """Everything the causes carry over; a few hundred numbers at most.
 
     ``torn`` is how often the current usually turns between two levels, at a kiln of one zone whose amps are logged;
-    ``unasked`` the share of the full current that usually flows while no zone asks for heat.
+    ``unasked`` the share of the full current that usually flows while no zone asks for heat; ``surely_lost`` says that
+    power is lost, whatever took it.
     """
 
     zones: tuple[ZoneMemory, ...] = ()
@@ -255,6 +256,7 @@ class CausesMemory:
     ageing_seen: int = 0
     repair: Repair | None = None
     lost: Lost | None = None
+    surely_lost: bool = False
     leak_since: Onset | None = None
     torn: Usual = Usual()
     unasked: Usual = Usual()

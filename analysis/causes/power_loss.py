@@ -159,13 +159,16 @@ def _with_memory(now: Lost | None, before: Lost | None, index: int) -> tuple[Los
     # confirmed once more, it is not less sure than before
     sure = max(total, weight)
     mixed: dict[tuple[Cause, str | None], Share] = {}
+    # a leak whose place shows in some firings only is still one leak
+    leaky = next((s.zone for lost in (now, before) for s in lost.shares if s.cause == "heat_leak" and s.zone), None)
     old = min(_OLD, before.seen / (before.seen + 1.0))
     for part, lost, whole in ((old, before, weight), (1.0 - old, now, total)):
         for share in lost.shares:
-            key = (share.cause, share.zone)
+            zone = share.zone or (leaky if share.cause == "heat_leak" else None)
+            key = (share.cause, zone)
             more = sure * part * share.probability / whole
             had = mixed.get(key)
-            mixed[key] = replace(share, probability=more + (had.probability if had else 0.0))
+            mixed[key] = replace(share, zone=zone, probability=more + (had.probability if had else 0.0))
     shares = sorted((s for s in mixed.values() if s.probability > _LEAST_SHARE), key=lambda s: -s.probability)
     seen = before.seen + 1
     again_told = now.firing > before.firing and now.in_level and before.in_level

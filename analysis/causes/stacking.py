@@ -50,7 +50,7 @@ def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[Stacking, tuple
         return stacking, zones
     anew = UsualByPeak()
     return replace(stacking, firings=0), tuple(
-        replace(z, cooling=anew, first_fall=anew, falls=(), tilt=anew, hot_share=anew) for z in zones
+        replace(z, cooling=anew, first_fall=anew, falls=(), sharpest=0.0, tilt=anew, hot_share=anew) for z in zones
     )
 
 

@@ -16,6 +16,7 @@ from analysis.causes.cooling_offsets import (
     hot_shares,
     offsets_c,
     parting,
+    surely_troubled,
     tilts_c,
     trouble_stands,
 )
@@ -79,7 +80,8 @@ def suspect_fault(case: Case) -> list[Suspicion]:
 def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...]:
     """Take this firing's offsets and shares into each zone's memory, drift first, then what is usual.
 
-    While a drift or a leak stands nothing is usual, and firings to a peak that is not known yet say nothing of it.
+    While a drift or a leak stands nothing is usual, and firings to a peak that is not known yet say nothing of it. They
+    make it known unless the trouble is sure: one that only seems to stand, as the peak is new, would stand for ever.
     """
     out = []
     restacked = any(stacked_otherwise(case))  # what it moves would be taken for an error of a couple
@@ -105,15 +107,21 @@ def remember(case: Case, zones: tuple[ZoneMemory, ...]) -> tuple[ZoneMemory, ...
             weight = _DRIFT_MEMORY * weight + worth
             variance = _DRIFT_MEMORY**2 * variance + worth
         out.append(replace(memory, drift=drift, drift_weight=weight, drift_variance=variance))
-    return tuple(out) if stands else _with_this_firing(case, out)
+    return _with_this_firing(case, out)
 
 
 def _with_this_firing(case: Case, zones: Sequence[ZoneMemory]) -> tuple[ZoneMemory, ...]:
-    """Take a firing into what is usual, but for what is far off: that says something is wrong."""
+    """Take a firing into what is usual, but for what is far off: that says something is wrong, or the peak is new."""
     peak = case.firing.peak_c
+    stands, sure = any(trouble_stands(zone) for zone in zones), any(surely_troubled(zone) for zone in zones)
 
-    def taken(usual: UsualByPeak, value: float | None, spreads: Spreads) -> UsualByPeak:
-        far = usual.distance(value, peak, spreads) if usual.count(peak) < USUAL_FIRINGS else None
+    def taken(usual: UsualByPeak, value: float | None, spreads: Spreads | None = None) -> UsualByPeak:
+        count = usual.count(peak)
+        if count < KNOWN_PEAK:
+            return usual if sure else usual.taken(value, peak)
+        if stands:
+            return usual
+        far = None if spreads is None or count >= USUAL_FIRINGS else usual.distance(value, peak, spreads)
         return usual if far is not None and abs(far) >= _MOST_SCORE else usual.taken(value, peak)
 
     rows = zip(zones, offsets_c(case), after_first_fall_c(case), tilts_c(case), hot_shares(case), strict=True)
@@ -122,7 +130,7 @@ def _with_this_firing(case: Case, zones: Sequence[ZoneMemory]) -> tuple[ZoneMemo
             zone,
             cooling=taken(zone.cooling, offset, OFFSET_C),
             first_fall=taken(zone.first_fall, fallen, FIRST_FALL_C),
-            tilt=zone.tilt.taken(tilt, peak),
+            tilt=taken(zone.tilt, tilt),
             hot_share=taken(zone.hot_share, share, SHARE),
         )
         for zone, offset, fallen, (tilt, _), share in rows
@@ -151,7 +159,7 @@ def suspect_drift(case: Case, zones: tuple[ZoneMemory, ...]) -> list[Suspicion]:
     stood = any(z.drifted for z in zones)
     by_score = 1.6 * (abs(score) - (_STILL_FROM if stood else _DRIFT_ODDS_FROM)) - 0.5
     log_odds = min(by_score, abs(zone.drift_c) - (_STILL_WORTH_C if stood else _WORTH_C))
-    if score > 0.0 and zone.falls:  # the same pattern, but all at once, is a leak's
+    if score > 0.0:  # the same pattern, but all at once, is a leak's
         changed, suddenly = by_cooling(zone)
         log_odds = log_odds_of(probability(log_odds) * (1.0 - changed * suddenly))
     if log_odds < -2.0:
@@ -159,15 +167,27 @@ def suspect_drift(case: Case, zones: tuple[ZoneMemory, ...]) -> list[Suspicion]:
     name = case.zone_name(number)
     sense = "low" if score > 0 else "high"
     text = (
-        f"Over the last firings zone {name} has come to take {'more' if score > 0 else 'less'} of the work and to read "
-        f"{'below' if score > 0 else 'above'} the other zones while the kiln cools by itself, as a thermocouple that "
-        f"reads {sense} by some {{dc:{abs(zone.drift_c):.0f}}} would make it."
+        f"Over the last firings zone {name} has come to {_shown(case, zones, number, low=score > 0)}, as a "
+        f"thermocouple that reads {sense} by some {{dc:{abs(zone.drift_c):.0f}}} would make it."
     )
     evidence = [backs(text, log_odds)]
-    if abs(score) > _DRIFT_ODDS_FROM:
+    if score > _DRIFT_ODDS_FROM:
         evidence.append(
             speaks_against(
                 "A leak of heat in one zone gives the same pattern, but all at once and in every firing.", 0.7
             )
         )
     return [Suspicion("thermocouple_drift", log_odds, name, evidence=tuple(evidence))]
+
+
+def _shown(case: Case, zones: tuple[ZoneMemory, ...], number: int, *, low: bool) -> str:
+    """Return in words what a zone has come to do, as far as this firing measured it."""
+    peak, sign = case.firing.peak_c, 1.0 if low else -1.0
+    work = zones[number].hot_share.distance(hot_shares(case)[number], peak, SHARE)
+    cooling = parting(case, zones)[number].distance(peak)
+    shown = []
+    if work is not None and sign * work > 0.0:
+        shown.append(f"take {'more' if low else 'less'} of the work")
+    if cooling is not None and sign * cooling < 0.0:
+        shown.append(f"read {'below' if low else 'above'} the other zones while the kiln cools by itself")
+    return " and to ".join(shown) or "part from the others"

@@ -257,11 +257,50 @@ def test_how_zones_part_in_the_first_100_degrees_shows_though_the_log_ends_there
     assert signs(replace(alone, zone_c=alone.zone_c[:, :1], zone_names=("all",))).first_fall_c == ()
 
 
+def heated_until_480(log: FiringLog) -> FiringLog:
+    """The same log with the output written into it: on for the first 480 rows."""
+    on = np.where(np.arange(log.elapsed_s.size) < 480, 0.8, 0.0)
+    return replace(log, output=np.column_stack((on, on)), output_kind="duty")
+
+
+@pytest.mark.parametrize("hours", [1.0, 30.0])
+def test_where_a_couple_drops_out_while_the_kiln_cools_no_zone_is_compared(hours: float) -> None:
+    """The readings that are missing would be filled, and the zones that are still read seem to cool faster."""
+    log = cooling(None)
+    off = 482 * 60.0
+    lost = (log.elapsed_s > off) & (log.elapsed_s < off + 3600.0 * hours)
+    zone_c = log.zone_c.copy()
+    zone_c[lost, 0] = np.nan
+    seen = signs(heated_until_480(replace(log, zone_c=zone_c)))
+    assert seen.first_fall_c == ()
+    assert seen.cooling_offset_c[0][0] == pytest.approx(4.0 if hours < 2.0 else None)
+    assert seen.cooling_offset_c[1][1:3] == (pytest.approx((-4.0, -4.0)) if hours < 2.0 else (None, None))
+
+
+def test_a_first_fall_in_an_interruption_of_the_log_tells_nothing() -> None:
+    log = heated_until_480(after_the_peak(300.0))
+    kept = (log.elapsed_s < 482 * 60.0) | (log.zone_c.mean(axis=1) < 1000.0) | (log.zone_c[:, 0] > 1195.0)
+    broken = replace(log, elapsed_s=log.elapsed_s[kept], zone_c=log.zone_c[kept], output=log.output[kept])
+    assert signs(broken).first_fall_c == ()
+
+
+@pytest.mark.parametrize("minutes", [3, 5, 10])
+def test_a_leak_shows_in_the_first_fall_by_as_much_however_seldom_the_log_was_written(minutes: int) -> None:
+    """One zone loses a tenth more than the others of every degree that the kiln falls."""
+    log = after_the_peak(300.0)
+    cools = np.arange(log.elapsed_s.size) >= 480
+    mean = log.zone_c.mean(axis=1)
+    zone_c = np.column_stack((mean, mean)) + np.where(cools, 1200.0 - mean, 0.0)[:, None] * np.array([-0.1, 0.1])
+    often = heated_until_480(replace(log, zone_c=zone_c))
+    every = slice(None, None, minutes)
+    seldom = replace(often, elapsed_s=log.elapsed_s[every], zone_c=zone_c[every], output=often.output[every])
+    assert signs(often).first_fall_c == pytest.approx((-10.0, 10.0), rel=0.1)
+    assert signs(seldom).first_fall_c == pytest.approx(signs(often).first_fall_c, rel=0.15)
+
+
 def test_where_the_log_says_that_the_output_is_off_a_cooling_along_a_line_is_free_too() -> None:
     line = after_the_peak(900.0, 250.0)
-    on = np.where(np.arange(line.elapsed_s.size) < 480, 0.8, 0.0)
-    logged = replace(line, output=np.column_stack((on, on)), output_kind="duty")
-    assert signs(logged).first_fall_c == pytest.approx((4.0, -4.0))
+    assert signs(heated_until_480(line)).first_fall_c == pytest.approx((4.0, -4.0))
 
 
 @pytest.mark.parametrize("end_c", [720.0, 560.0, 480.0])

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from analysis.causes.memory import CausesMemory, Standing, Usual, ZoneMemory
 from analysis.condition import Balance, Story
@@ -292,6 +293,21 @@ def test_zones_that_slowly_part_are_a_drifting_couple(make_case, run):
     found = find(run(*cases)[1], "thermocouple_drift")
     assert (found.severity, found.zone) == ("warning", "top")
     assert "reads low by some {dc:1" in found.evidence[0].text
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_words_of_a_drift_tell_what_was_measured_and_no_more(make_case, run, sign):
+    """Where no output is logged the zones' work is not known, where the log ends at the peak their cooling is not."""
+    words = {1.0: ("more of the work", "below the other zones"), -1.0: ("less of the work", "above the other zones")}
+    work, cooling = words[sign]
+    for unknown in ({}, {"hot_share": ()}, {"cooling_offset_c": ()}):
+        signs = [replace(drifting(sign * each), **unknown) for each in (*[0.0] * 10, *(1.2 * i for i in range(16)))]
+        found = find(run(*(make_case(index=i, signs=each) for i, each in enumerate(signs)))[1], "thermocouple_drift")
+        said = found.evidence[0].text
+        assert (work in said) == ("hot_share" not in unknown)
+        assert (cooling in said) == ("cooling_offset_c" not in unknown)
+        # a zone that leaks reads below the others, never above
+        assert any("A leak of heat" in each.text for each in found.evidence) == (sign > 0.0)
 
 
 def test_a_small_drift_is_not_worth_a_message(make_case, run):
