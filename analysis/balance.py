@@ -147,13 +147,13 @@ class KeptPace:
     """The hardest half hour in which every zone kept to its set point below full output: flux and rate as above.
 
     So the full power exceeds A (q + gaps g) + C dT/dt there: a lower bound. ``at_c`` is its temperature,
-    ``through_gaps`` the flux g that gaps would radiate at it.
+    ``through_gaps`` the flux g that gaps would radiate at it (nought in a record older than this field).
     """
 
     flux: float
     rate: float
     at_c: float
-    through_gaps: float
+    through_gaps: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

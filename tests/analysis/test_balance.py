@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from pydantic import TypeAdapter
 
-from analysis.balance import Blocks, zone_moments
+from analysis.balance import Blocks, KeptPace, zone_moments
 from analysis.clay_water import water_loss_per_h
 from analysis.heat_model import heat_rows
 from analysis.measures import Measures, measure
@@ -109,6 +110,12 @@ def test_a_kiln_that_keeps_its_programme_below_full_output_gives_a_bound(fire: C
     assert measures.kept is not None
     asked = 0.30 * measures.kept.flux + 0.17 * measures.kept.rate
     assert 0.3 < asked < 1.0
+
+
+def test_a_pace_stored_before_it_was_known_what_gaps_radiate_is_still_read() -> None:
+    """Reports are drawn from records of earlier versions, too."""
+    stored = TypeAdapter(KeptPace).validate_python({"flux": 1.4, "rate": 0.9, "at_c": 980.0})
+    assert stored.through_gaps == 0.0
 
 
 def seeping(log: FiringLog, heat_c: float) -> FiringLog:
